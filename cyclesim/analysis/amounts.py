@@ -15,6 +15,8 @@ def lasting(seconds: float) -> str:
     return f"{f'{number:.1f}'.removesuffix('.0')} {unit}"
 
 
+BOILS_C = 100.0
+"""Where water boils at the pressure of the open air [degC]; by up to a few degrees hotter in pipes."""
 _STEPS = ((119.0, 1.0), (7140.0, 60.0), (172_440.0, 360.0))
 """Up to how long `lasting` tells which step [s]; a tenth of a day above."""
 
@@ -31,6 +33,12 @@ def exactly(seconds: float) -> str:
         if seconds >= 2 * unit_s and seconds % unit_s == 0:
             return f"{seconds / unit_s:.0f} {unit}"
     return f"{seconds:g} s"
+
+
+def hotter(worst_c: float, limit_c: float) -> str:
+    """How hot water gets, and the limit: `55.3 of 50 degC`; a run does not reckon with steam."""
+    boils = ", as if it did not boil" if worst_c >= BOILS_C else ""
+    return f"{' of '.join(apart(worst_c, limit_c, 1))} degC{boils}"
 
 
 def apart(value: float, limit: float, places: int) -> tuple[str, str]:

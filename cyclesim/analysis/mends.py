@@ -19,6 +19,8 @@ from cyclesim.scenario.reading.edit import Edit
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import AIR_FLUSH, Programme
 
+RUN_FOR_IT = "run a pump through it for as long as it is hot: nobody can switch it off"
+
 
 class MadeMend(NamedTuple):
     """A change of a scenario, and the same in its text."""

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from cyclesim.analysis import mends
-from cyclesim.analysis.amounts import apart, flow
+from cyclesim.analysis.amounts import flow, hotter
 from cyclesim.analysis.findings import Breach, Change, Judged, Subject
 from cyclesim.analysis.history import History
 from cyclesim.analysis.spans import Bools, Floats, covers, spans, where, while_in
@@ -56,7 +56,7 @@ def _while_it_fires(history: History, name: str, limit_c: float) -> Judged:
             mend = "more water through it: a higher speed or a larger pump; or a smaller source"
             if name in history.plant.steered and (late := stopped_too_late(history.plant, name)):
                 mend = f"{late.mend}; or {mend}"
-            yield Breach(name, cause, worst, "degC", _of(worst, limit_c), mend, start, end - start)
+            yield Breach(name, cause, worst, "degC", hotter(worst, limit_c), mend, start, end - start)
 
 
 class _Pieces(NamedTuple):
@@ -161,13 +161,15 @@ def _as_water_starts(history: History, name: str, limit_c: float) -> Judged:
     mend = f"let the pump run on after it fires: keep, after: {name}; and a lower high_limit of its own"
     if name in history.plant.plates:
         mend = _cooler_first(history.plant, name, limit_c)
+    elif not history.plant.sheet.heat_sources[name].switched:
+        mend = mends.RUN_FOR_IT
     for k in np.flatnonzero(hot).tolist():
         at_s, worst = float(ends_s[k]), float(temps_c[k])
         duty = history.duties[int(np.searchsorted(since, at_s, side="right")) - 1][2]
         moves_m3_s = abs(duty.flow_m3_s(name))
         lasts_s = history.plant.housings[name].volume_m3 / moves_m3_s if moves_m3_s > STILL_M3_S else 0.0
         cause = "what stood hot in it leaves when water moves again"
-        yield Breach(name, cause, worst, "degC", _of(worst, limit_c), mend, at_s, lasts_s)
+        yield Breach(name, cause, worst, "degC", hotter(worst, limit_c), mend, at_s, lasts_s)
 
 
 def _cooler_first(plant: Assembly, name: str, limit_c: float) -> str:
@@ -197,7 +199,3 @@ def cooler_sun(plant: Assembly, programme: Programme, about: Subject) -> Iterato
             f"let {about.name} cool first: steered: not_above: {limit} (what sun they then miss is lost)"
         )
         yield mends.change(sentence, mends.with_text(limit_c, limit, *at))
-
-
-def _of(worst_c: float, limit_c: float) -> str:
-    return " of ".join(apart(worst_c, limit_c, 1)) + " degC"

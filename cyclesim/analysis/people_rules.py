@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from cyclesim.analysis.amounts import apart, exactly, listed, times_apart
+from cyclesim.analysis.amounts import apart, exactly, hotter, listed, times_apart
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
 from cyclesim.analysis.outlet import cooler_sun, outlet_too_hot
@@ -27,7 +27,7 @@ def water_too_hot(history: History) -> Judged:
         inside = trace.tub.start_s[(trace.tub.start_s > start) & (trace.tub.start_s < end)]
         worst = float(np.max(water_c_at(trace, np.concatenate(([start], inside, [end])))))
         cause, mend = _why_too_hot(history, spans([(start - _BEFORE_S, end)]))
-        text = " of ".join(apart(worst, limit, 1)) + " degC"
+        text = hotter(worst, limit)
         yield Breach("tub", cause, worst, "degC", text, mend, start, end - start)
 
 

@@ -18,7 +18,7 @@ from cyclesim.analysis.mends import MadeMend, blocked_while, chained, change, wi
 from cyclesim.analysis.pumped import filtered_m3, reached_s
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.schedule import FrostProtection, Keep, QuietHours, Run
+from cyclesim.scenario.blocks.schedule import DEMANDS, FrostProtection, Keep, QuietHours, Run
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.reading.edit import Edit
 from cyclesim.simulation.assembly import Assembly
@@ -178,6 +178,33 @@ def out_of_quiet_hours(plant: Assembly, programme: Programme, about: Subject) ->
             if moved != flush.start:
                 made = with_text(moved, _clocks(moved), "schedule", "air_line_flushes", place, "start")
                 yield change(f"the air line flush at {listed([_clock(at) for at in moved])}", made)
+
+
+def ranked_before(scenario: Scenario, low: str, high: str) -> tuple[str, ...]:
+    """All ranks, with one kind of demand just before another; () where it stands there, or must not.
+
+    Nothing goes before bathing, and before frost protection a line flush alone, which moves water as well.
+    """
+    ranks = list(scenario.schedule.ranks or DEMANDS)
+    mine, other = low.replace(" ", "_"), high.replace(" ", "_")
+    must_not = other == "bathing" or (other == "frost_protection" and mine != "line_flush")
+    if must_not or not {mine, other} <= {*ranks} or ranks.index(mine) <= ranks.index(other):
+        return ()
+    ranks.remove(mine)
+    ranks.insert(ranks.index(other), mine)
+    return tuple(ranks)
+
+
+def ranked_higher(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """What is not served, ranked before each kind above it that asks for its pump, the nearest first."""
+    demands = programme.controller.demands
+    mine = next(demand for demand in demands if demand.name == about.name)
+    rivals = {demand.kind.replace(" ", "_") for demand in demands if demand.pump == mine.pump}
+    for high in reversed([kind for kind in plant.scenario.schedule.ranks or DEMANDS if kind in rivals]):
+        before = ranked_before(plant.scenario, mine.kind, high)
+        if before:
+            made = with_value(before, "schedule", "ranks")
+            yield change(f"schedule.ranks: [{', '.join(before)}]", made)
 
 
 def _quieter(quiet: QuietHours, starts: tuple[time, ...], lasts_s: int) -> tuple[time, ...]:

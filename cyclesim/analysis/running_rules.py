@@ -189,11 +189,12 @@ def _resting(stream: Stream[str], rest_s: float, dark: Spans) -> Spans:
 def _why_not_served(history: History, demand: Demand, who: str) -> tuple[str, str]:
     if who and who != demand.name:
         above = next((d.kind for d in history.programme.controller.demands if d.name == who), demand.kind)
-        mend = "move one of them"
-        if above != demand.kind:
-            low, high = demand.kind.replace(" ", "_"), above.replace(" ", "_")
-            mend += f", or put {low} before {high} in schedule.ranks"
-        return f"{who} stands above it", mend
+        # no clock asks for frost protection or heating
+        ways = [] if above in ("frost protection", "heating") else ["move one of them"]
+        ranks = mends.ranked_before(history.plant.scenario, demand.kind, above)
+        if ranks:
+            ways.append(f"schedule.ranks: [{', '.join(ranks)}]")
+        return f"{who} stands above it", ", or ".join(ways) or "a pump of its own for one of them"
     for block in history.programme.controller.blocks:
         if (block.target, block.speed) == (demand.pump, demand.speed):
             reason = block.because or str(block.condition)
@@ -282,6 +283,7 @@ RULES: tuple[Rule, ...] = (
         source=CHOICE,
         mend="move one of the demands",
         judge=demand_not_served,
+        changes=mends.ranked_higher,
         programmes="as now",
     ),
 )

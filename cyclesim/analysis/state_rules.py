@@ -34,7 +34,7 @@ def heat_without_flow(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
         else:
             lack = f"with less water than the {needs} it needs"
         cause = f"it is on {lack}"
-        mend = _proof(name, plant) if plant.sheet.heat_sources[name].switched else _RUN_FOR_IT
+        mend = _proof(name, plant) if plant.sheet.heat_sources[name].switched else mends.RUN_FOR_IT
         if way := _past(name, snapshot):
             cause, mend = f"its {way} runs it {lack}", _own_switch(name, plant)
         yield Breach(name, cause, None, "s", "", mend)
@@ -45,7 +45,6 @@ _FALSE_YES = {
     "pressure_switch": "a pressure switch is content with a pump against a shut valve",
     "temperature_rise": "a rise of temperature is seen only once heat is on",
 }
-_RUN_FOR_IT = "run a pump through it for as long as it is hot: nobody can switch it off"
 
 
 def heat_before_proof(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:

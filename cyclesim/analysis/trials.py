@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from types import MappingProxyType
 from typing import NamedTuple
 
 from cyclesim.analysis.energy import meter
@@ -23,6 +24,8 @@ from cyclesim.simulation.programme import Programme
 
 MOST_RUNS, MOST_EACH = 6, 3
 """How often the days are run again unless all is asked for, and how many mends of one finding are tried."""
+_LONGER = 1.25
+"""A rule broken for so many times as long, or as often, is told as worse: a project choice."""
 _DEAR = 2.0
 """A mend with which the days cost so many times as much is dear, and others are tried: a project choice."""
 
@@ -36,10 +39,17 @@ class Days(NamedTuple):
     """What was on at some time."""
     cost: float = 0.0
     """What the days cost, where that was asked for."""
+    lasts: Mapping[tuple[str, str], float] = MappingProxyType({})
+    """How long each is broken [h], or how often where it has no length."""
 
     def worse_than(self, before: Days) -> tuple[str, ...]:
         """What is broken and was not: `stale-water (left_bench)`."""
         return tuple(f"{rule} ({subject})" for rule, subject in sorted(self.broken - before.broken))
+
+    def longer_than(self, before: Days) -> tuple[str, ...]:
+        """What was broken before, and now is for much longer."""
+        both = sorted(self.broken & before.broken)
+        return tuple(f"{r} ({s})" for r, s in both if self.lasts[r, s] > _LONGER * before.lasts[r, s])
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +75,8 @@ class MendTrial:
     cost_before: float = 0.0
     """What they cost without it."""
     currency: str = ""
+    worsens: tuple[str, ...] = ()
+    """What is broken without it, and with it for much longer or more often."""
 
     @property
     def dear(self) -> bool:
@@ -112,7 +124,7 @@ def tried(
             holds = mine not in after.broken and not idle
             currency = result.metrics.energy.currency
             trial = MendTrial(0, *mine, change.sentence, holds, breaks, idle, change.edits,
-                              after.cost, before.cost, currency)  # fmt: skip
+                              after.cost, before.cost, currency, after.longer_than(before))  # fmt: skip
             of_mine.append(trial)
             if holds and not trial.dear and all(_grade(rule) > _grade(mine[0]) for rule, _ in more):
                 break
@@ -154,7 +166,11 @@ def _history(scenario: Scenario, days: int, start: date | None, seed: int) -> Hi
 
 def _days(findings: Sequence[Finding], history: History) -> Days:
     broken = frozenset((finding.rule, finding.subject) for finding in findings)
-    return Days(broken, frozenset(name for (name, _), on in history.truth.closed.items() if len(on)))
+    lasts = dict.fromkeys(broken, 0.0)
+    for one in findings:
+        lasts[one.rule, one.subject] += one.times if one.total_h is None else one.total_h
+    ran = frozenset(name for (name, _), on in history.truth.closed.items() if len(on))
+    return Days(broken, ran, lasts=lasts)
 
 
 def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
@@ -184,7 +200,7 @@ def _without_power(result: Result, causes: Collection[str]) -> frozenset[str]:
 
 
 def _runs_only(pumps: frozenset[str], result: Result, change: Change) -> bool:
-    """Whether all that a change lets run otherwise are runs of these pumps."""
+    """Whether all that a change lets run otherwise are runs of these pumps, or it only ranks them anew."""
     if not pumps:
         return False
     try:
@@ -192,6 +208,8 @@ def _runs_only(pumps: frozenset[str], result: Result, change: Change) -> bool:
     except (CycleSimError, ValueError):
         return False  # told for what it is where it is tried
     before = result.scenario.schedule
+    if after != before and after.model_copy(update={"ranks": before.ranks}) == before:
+        return True
     other = [pump.pump for run in (*after.line_flushes, *after.filter_runs)
              if run not in (*before.line_flushes, *before.filter_runs)
              for pump in run.pumping.pumps]  # fmt: skip

@@ -5,11 +5,13 @@ Plain data, for the terminal, for pages and for papers alike.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cyclesim.analysis.findings import Finding
 from cyclesim.analysis.metrics import Metrics, PromisesMetrics, TubMetrics
+from cyclesim.analysis.people_rules import TOO_HOT_K
 from cyclesim.said.care_tables import refills_said
 from cyclesim.said.page import Page, Tone
 from cyclesim.said.verdict import FIRST_SHOWN, Trials, alike, say_first, verdict
@@ -68,7 +70,7 @@ def answer(result: Result, sure: Confidence | None = None) -> Answer:
         result.findings[0].severity if result.findings else "good",
         tuple(map(tuple, groups[:FIRST_SHOWN])),
         sum(map(len, groups[FIRST_SHOWN:])),
-        promises(result.metrics),
+        promises(result.metrics, result.scenario.limits.bathing_temperature_c + TOO_HOT_K),
         money(result.metrics, result.about.days, sure),
         losses,
         _largest(losses),
@@ -96,13 +98,13 @@ def _named(page: Page, name: str, text: str, tone: Tone = "") -> None:
         page.line(f"{name:<{_NAMES}}{text}", hang=_NAMES, tone=tone)
 
 
-def promises(metrics: Metrics) -> tuple[Promise, ...]:
-    """What people count on, and how far it was kept."""
+def promises(metrics: Metrics, too_hot_c: float = math.inf) -> tuple[Promise, ...]:
+    """What people count on, and how far it was kept; *too_hot_c*: what nobody may bathe in."""
     kept = metrics.promises
     if kept is None:
         return ()
     water = (_fresh(kept), _disinfected(metrics))
-    return tuple(filter(None, (_warm(kept), _step_out(kept), _quiet(kept), *water, _frost(kept))))
+    return tuple(filter(None, (_warm(kept), _step_out(kept, too_hot_c), _quiet(kept), *water, _frost(kept))))
 
 
 def _warm(kept: PromisesMetrics) -> Promise | None:
@@ -114,10 +116,12 @@ def _warm(kept: PromisesMetrics) -> Promise | None:
     return Promise("Warm on time", kept.warm_on_time == kept.times_to_be_warm, said)
 
 
-def _step_out(kept: PromisesMetrics) -> Promise | None:
+def _step_out(kept: PromisesMetrics, too_hot_c: float) -> Promise | None:
     if kept.coldest_at_step_out_c is None:
         return None
     said = f"{number(kept.coldest_at_step_out_c)} °C at the coldest, {when(kept.coldest_at_step_out_at)}"
+    if kept.coldest_at_step_out_c > too_hot_c:
+        return Promise("At step-out", False, f"{said}: too hot to bathe in")
     return Promise("At step-out", None, said)
 
 

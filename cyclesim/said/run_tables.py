@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import zip_longest
 
+from cyclesim.analysis.amounts import BOILS_C
 from cyclesim.analysis.device_metrics import DeviceEnergy, EnergyMetrics, HeatSourceMetrics, PumpMetrics
 from cyclesim.analysis.metrics import LegMetrics, Metrics, TubMetrics
 from cyclesim.said.cautions import DROPS
@@ -14,7 +15,6 @@ from cyclesim.scenario.blocks.room_loads import SUMP_PUMP
 from cyclesim.simulation.jets import last_stretch
 
 LAST_JET = "its last jet"
-_BOILS_C = 100.0
 _LEG_DATES = (
     words("leg"),
     Column("mean\nage\n{unit}", "mean_water_age_h", "h"),
@@ -187,7 +187,7 @@ def say_sun(page: Page, name: str, source: HeatSourceMetrics, lost_kwh: float | 
     if source.stood_hot_h is not None and source.hottest_c is not None:
         said += f" Stood hot for {number(source.stood_hot_h)} h, {number(source.hottest_c)} °C at the hottest"
         said += f", {when(source.hottest_at)}"
-        said += "; its water boils, and steam comes out." if source.hottest_c >= _BOILS_C else "."
+        said += "; its water boils, and steam comes out." if source.hottest_c >= BOILS_C else "."
     page.line(said, hang=2)
 
 

@@ -134,14 +134,16 @@ def told_mends(group: Sequence[Finding], tried: Trials) -> Iterator[ToldMend]:
     enough = [trial for trial in mine if trial.holds]
     same: dict[tuple[object, ...], list[MendTrial]] = {}
     for trial in enough or mine:
-        same.setdefault((trial.number, trial.idle, trial.breaks), []).append(trial)
+        same.setdefault((trial.number, trial.idle, trial.breaks, trial.worsens), []).append(trial)
     for trial, *more in same.values():
         whole = len(more) + 1 == len(about)
         of = "" if whole else f" for {listed([one.subject for one in (trial, *more)])}"
         why = "no mend, for it then never comes on" if trial.idle else "not enough"
         head, then = f"Tried {trial.number}{of}, {why}", ""
         if trial.holds:
-            but = f", but breaks {listed(list(trial.breaks))}" if trial.breaks else ""
+            harms = [f"breaks {listed(list(trial.breaks))}"] if trial.breaks else []
+            harms += [f"makes {listed(list(trial.worsens))} worse"] if trial.worsens else []
+            but = f", but {', and '.join(harms)}" if harms else ""
             then = f"This run then keeps the rule{but}.{_costs(trial)}"
             head = f"Mend {trial.number}, tried{of}"
         yield ToldMend(head, trial.said, then, trial.edits, trial.holds)

@@ -7,6 +7,7 @@ import pytest
 
 from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History
+from cyclesim.analysis.programme_mends import ranked_before
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import RULES, judge
 from cyclesim.physics.age_book import Emitted
@@ -339,7 +340,12 @@ def test_quiet_hours_shrink_with_the_night_of_the_clock_change(run: Run) -> None
 
 def test_a_demand_that_another_pre_empts_is_not_served(run: Run) -> None:
     """A flush is raised for 40 s while a filter run keeps the pump on low; the first second is reaction."""
+    last = (
+        "  quiet_hours",
+        "  ranks: [bathing, frost_protection, heating, filter_run, line_flush]\n  quiet_hours",
+    )
     history = run(
+        last,
         pumps={"main": [(100, "low"), (900, "stopped")]},
         demands={"line flush": [(200, "raised"), (240, "")], "filter run": [(100, "raised"), (900, "")]},
         deciding={"main": [(100, "filter run"), (900, "")]},
@@ -347,7 +353,30 @@ def test_a_demand_that_another_pre_empts_is_not_served(run: Run) -> None:
     (breach,) = told(history, "demand-not-served")
     assert ("line flush", "filter run stands above it") == (breach.subject, breach.cause)
     assert (201.0, 39.0) == (breach.at_s, breach.lasts_s)
-    assert "move one of them, or put line_flush before filter_run in schedule.ranks" == breach.mend
+    whole = "[bathing, frost_protection, heating, line_flush, filter_run]"
+    assert f"move one of them, or schedule.ranks: {whole}" == breach.mend
+
+
+@pytest.mark.parametrize(
+    ("kind", "above", "ranks"),
+    [
+        (
+            "line flush",
+            "frost protection",
+            "bathing, line_flush, frost_protection, heating, filter_run",
+        ),
+        ("filter run", "heating", "bathing, frost_protection, line_flush, filter_run, heating"),
+        ("filter run", "frost protection", ""),
+        ("line flush", "bathing", ""),
+        ("line flush", "filter run", ""),
+    ],
+)
+def test_ranks_are_told_whole_and_taken_as_told(scenario, kind: str, above: str, ranks: str) -> None:
+    """By hand, from the usual order, as `explain schedule.ranks` tells it; the file takes what is told."""
+    assert ", ".join(ranked_before(scenario(), kind, above)) == ranks
+    if ranks:
+        written = ("  quiet_hours", f"  ranks: [{ranks}]\n  quiet_hours")
+        assert ", ".join(scenario(written).schedule.ranks) == ranks
 
 
 def test_ranks_do_not_part_two_demands_of_one_kind(run: Run) -> None:

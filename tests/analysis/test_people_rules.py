@@ -20,6 +20,7 @@ from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load
 from cyclesim.simulation import water_and_heat
 from cyclesim.simulation.trace import Rows
+from tests.analysis.conftest import TEXT
 
 Run = Callable[..., History]
 Changes = tuple[tuple[str, str], ...]
@@ -160,6 +161,26 @@ def test_what_stood_hot_in_a_source_leaves_as_water_starts(run: Run) -> None:
     low_m3_s = history.plant.duty(("low",)).flow_m3_s("element")
     assert pytest.approx(0.002 / low_m3_s) == breach.lasts_s
     assert "keep, after: element" in breach.mend
+
+
+def test_what_stood_in_a_stove_has_no_limiter_and_may_boil(run: Run) -> None:
+    """Nobody can switch off a fire, nor does `keep` take it; a run does not reckon with steam."""
+    lines = TEXT.splitlines(keepends=True)
+    at = next(k for k, line in enumerate(lines) if line.startswith("    element: "))
+    element, unwired = "".join(lines[at : at + 2]), TEXT[TEXT.index("interlocks:") :]
+    stove = (
+        '    element: {kind: wood, output: 9 kW, burns: [{start: "16:00", lasts: 2 h}], '
+        "drop: 0.3 m at 400 L/min, volume: 2 L, needs_flow: 30 L/min, zone: room}\n"
+    )
+    heating = "  heating: {with: [element], pump: main low, keep_at: 36 degC, within: 1 K}\n"
+    history = run((element, stove), (unwired, ""), (heating, ""), pumps={"main": [(3 * H, "low")]})
+    tub(history, (0, 38.0), end_c=38.0)
+    rows = history.trace.stays["element"]
+    rows.put(Stay(0, 0, 3 * H, False, 38.0, 130.9, 0.0, 38.0, 130.9))
+    rows.put(Stay(0, 3 * H, 24 * H, True, 130.9, 38.0, 0.0, 38.0, 130.9))
+    (breach,) = told(history, "outlet-too-hot")
+    assert breach.text == "130.9 of 50 degC, as if it did not boil"
+    assert breach.mend == "run a pump through it for as long as it is hot: nobody can switch it off"
 
 
 # -- sessions

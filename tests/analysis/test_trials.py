@@ -12,7 +12,7 @@ from cyclesim.analysis.findings import Subject
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.analysis.rules import RULES
-from cyclesim.analysis.trials import MendTrial, _runs_only, offered, tried
+from cyclesim.analysis.trials import Days, MendTrial, _runs_only, offered, tried
 from cyclesim.errors import CycleSimError
 from cyclesim.said.page import Line
 from cyclesim.said.run import run_page
@@ -139,6 +139,21 @@ def test_what_the_file_has_is_no_mend(scenario) -> None:
     assert "wire {block: element, while: main high}" in said_for(without, "supply-overload", about)
 
 
+def test_another_order_of_ranks_is_tried(scenario) -> None:
+    """Above a filter run stand a flush and heating of the same pump; no frost protection is there."""
+    offered = said_for(scenario(), "demand-not-served", Subject("filter run", ()))
+    assert offered == [
+        "schedule.ranks: [bathing, frost_protection, line_flush, filter_run, heating]",
+        "schedule.ranks: [bathing, frost_protection, filter_run, line_flush, heating]",
+    ]
+
+
+def test_no_order_of_ranks_is_tried_where_there_is_no_power(broken: Broken) -> None:
+    """A cut of 40 h over the filter runs of 03:00 and 15:00: nobody's turn helps."""
+    _, _, trials = broken("demand-not-served", (CUT[0], CUT[1] % ""))
+    assert trials == []
+
+
 def test_a_source_is_not_blocked_at_the_speed_that_alone_feeds_it(scenario) -> None:
     """It lacks flow at low and has enough at high, as in test_plant_rules: high is mend, not cause."""
     built = scenario(("needs_flow: 30 L/min", "needs_flow: 200 L/min"),
@@ -183,6 +198,19 @@ def test_a_mend_tells_what_it_costs_and_a_dear_one_comes_last(broken: Broken, mo
     of_it = [one for one in result.findings if (one.rule, one.subject) == (dear.rule, dear.subject)]
     (told,) = told_mends(of_it, [replace(dear, cost=1229.0, cost_before=463.0, breaks=())])
     assert told.then == "This run then keeps the rule. It then costs 1,229, not 463 EUR."
+
+
+def test_a_mend_tells_what_it_makes_worse(broken: Broken) -> None:
+    """4 h become 8 h, which is worse; 4 h become 4.4 h, which is hardly so; what is new is broken."""
+    noise, stale, cold = ("quiet-hours", "main"), ("stale-water", "bench"), ("cold-at-session", "bathing")
+    before = Days(frozenset({noise, stale}), frozenset(), lasts={noise: 4.0, stale: 4.0})
+    after = Days(frozenset({noise, stale, cold}), frozenset(), lasts={noise: 8.0, stale: 4.4, cold: 1.0})
+    assert after.longer_than(before) == ("quiet-hours (main)",)
+    _, result, (mend, *_) = broken("no-run-on", (KEEP, ""))
+    of_it = [one for one in result.findings if one.rule == "no-run-on"]
+    harms = replace(mend, breaks=("a (b)",), worsens=("quiet-hours (main)",), cost=1.0, cost_before=1.0)
+    (told,) = told_mends(of_it, [harms])
+    assert told.then == "This run then keeps the rule, but breaks a (b), and makes quiet-hours (main) worse."
 
 
 def lines(result: Result, trials: tuple[MendTrial, ...]) -> list[str]:

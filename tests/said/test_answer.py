@@ -1,5 +1,6 @@
 """The answer of a run: on the first screen, and again at the end."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -65,3 +66,16 @@ def test_a_disinfectant_that_may_fade_below_what_is_wanted_is_in_the_answer() ->
     (kept,) = (p for p in promises(cyclesim.simulate(lasts, days=4).metrics) if p.what == "Disinfectant")
     assert kept.kept is True
     assert "mg/L at the least" in kept.said
+
+
+def test_water_too_hot_to_bathe_in_is_told_at_step_out() -> None:
+    """40 °C and the thermostat's 0.2 K are the limit of the file: 69.5 °C is no promise kept."""
+    kept = cyclesim.simulate(cyclesim.load(SHIPPED[0]), days=1).metrics
+    assert kept.promises is not None
+    for hot, is_kept, said in ((69.5, False, "too hot to bathe in"), (36.0, None, "36.0 °C at the coldest")):
+        ended = replace(
+            kept.promises, coldest_at_step_out_c=hot, coldest_at_step_out_at="2027-01-22T20:50:00+01:00"
+        )
+        told = promises(replace(kept, promises=ended), 40.2)
+        (out,) = (promise for promise in told if promise.what == "At step-out")
+        assert (out.kept, said in out.said) == (is_kept, True)
