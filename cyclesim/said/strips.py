@@ -39,7 +39,7 @@ class Strips:
     currency: str
     strips: list[Strip]
     best: int
-    """How many of the best come before the file's own."""
+    """How many, the best or else the nearest, come before the file's own."""
     quiet_h: list[Hours]
     bathed_h: list[Hours]
 
@@ -57,7 +57,7 @@ def strips(tuning: Tuning) -> Strips:
         days=tuning.days,
         currency=tuning.own.outcome.currency,
         strips=[_strip(tuning, choice) for choice in (*best, *others)],
-        best=len(best) if tuning.best else 0,
+        best=len(best),
         quiet_h=_of_a_day(quiet(tuning.scenario)),
         bathed_h=_of_a_day(bathed(tuning.scenario)),
     )

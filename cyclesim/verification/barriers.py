@@ -55,9 +55,11 @@ def worse(earlier: Verdict, later: Verdict) -> Verdict:
         for a, b in zip(first.cells, other.cells, strict=False)
     ]
     cone = tuple(dict.fromkeys((*first.cone, *other.cone)))
+    mends = {mend.said: mend for mend in (*first.mends, *other.mends)}  # each was judged for all sets
     return replace(
         first,
         cone=cone,
         states=earlier.states + later.states,
         cells=tuple(cells) or first.cells,
+        mends=tuple(mends.values()),
     )

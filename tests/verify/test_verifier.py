@@ -394,3 +394,27 @@ def test_an_order_that_no_timed_run_reproduced_is_not_decided():
         assert (one in (verdict, many)) == ("Not decided: " in printed(verify_page(answer)))
     comfort = replace(verdict, severity="comfort")
     assert not Verification("a plant", 1, any_order=False, verdicts=(comfort,)).is_open
+
+
+def test_mends_of_every_set_that_overloads_a_circuit_are_tried(build):
+    """Two elements of 3 kW draw 26 A of 20 A; blocks between each and the pump at 27 A hold already."""
+    element = """high_limit: 60 degC, zone: room}
+    second: {kind: electric, output: 3 kW, drop: 0.3 m at 400 L/min, volume: 2 L, needs_flow: 60 L/min,
+             proof: {by: flow_switch}, high_limit: 60 degC, zone: room}"""
+    blocks = """because: the breaker}
+  - {block: second, unless: flow proven, for: 5 s}
+  - {block: second, while: main high, because: the breaker}
+  - {keep: main low, after: second, lasting: 60 s}"""
+    scenario = build(
+        ("high_limit: 60 degC, zone: room}", element),
+        ("filter, element, stop", "filter, element, second, stop"),
+        ("with: [element]", "with: [element, second]"),
+        ("within: 1 K}", "within: 1 K, next_below: 1 K}"),
+        ("because: the breaker}", blocks),
+    )
+    (verdict,) = verify(scenario, rule="supply-overload").verdicts
+    assert verdict.broken
+    assert {mend.said: mend.holds for mend in verdict.mends} == {
+        "wire {block: second, while: element firing}": True,
+        "wire {block: element, while: second firing}": True,
+    }

@@ -32,13 +32,15 @@ const inWords = (strip) => [
 /** The trade-offs to pick from. @param {{result: any, of: string}} given */
 function Programmes({ result, of }) {
   const { strips: all, texts } = result;
-  const picked = useSignal(Math.max(0, all.strips.findIndex((s) => s.is_advised)));
+  const advised = all.strips.findIndex((s) => s.is_advised), none = advised < 0;
+  const picked = useSignal(none ? all.best : advised);
   const old = plant.value.version !== of, k = picked.value, strip = all.strips[k];
   const heads = [`${all.currency} a year`, "pumps, h a day", "starts a day", "loud, min a day", "oldest water, h"];
   const use = () => put(texts[k], of, `tuned: ${strip.name}`);
   const why = old ? "The file has changed since: search again." : k === all.best ? "This is what the file says now."
     : texts[k] === null ? "The file has no place for these times: write them by hand." : "";
-  return html`<h2 id="programmes-title">Programmes to pick from</h2>
+  return html`${none && html`<p class="danger">No programme can do it: none that can be keyed in keeps every rule. Why, and what would
+      help, stands under “All of it in words”.</p>`}<h2 id="programmes-title">Programmes to pick from</h2>
     <div class="wide" tabindex="0" role="group" aria-labelledby="programmes-title"><table class="programmes"><thead><tr>
       <th scope="col">programme</th><th scope="col">its day, 00:00 to 24:00</th>${heads.map((h) => html`<th key=${h} scope="col" class="n">${h}</th>`)}
       <th scope="col">breaks</th></tr></thead>

@@ -15,7 +15,8 @@ import { Gone, Refused, get, leave, leaveAtOnce, listen, ofPlant, post, windowed
  * @property {string} [of] the version that the result is of
  * @property {string} [problem]
  * @property {string} [job]
- * @property {any} [options] what was asked along with it
+ * @property {any} [options] what was asked along with the result
+ * @property {any} [asking] what is asked along with what is awaited
  */
 
 export const shelf = signal(/** @type {any} */ (null));
@@ -254,7 +255,7 @@ export async function ask(what, options = {}) {
   const { name, version, problems } = plant.value;
   listening[what]?.();
   if (problems.length) return note(what, { state: "failed", problem: "The file has faults: mend them first." });
-  note(what, { state: "asked", share: undefined, left_s: undefined, problem: undefined, job: undefined });
+  note(what, { state: "asked", share: undefined, left_s: undefined, problem: undefined, job: undefined, asking: options });
   try {
     const { job } = await post(windowed(ofPlant(name, "/ask")), { version, what, options });
     if (plant.value?.name !== name) return;

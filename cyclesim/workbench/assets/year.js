@@ -12,19 +12,21 @@ import { address } from "./views.js";
 /** The view in which a key is changed. @param {string} key */
 const viewOf = (key) => /^schedule\.(line_flushes|filter_runs|bathing)/.test(key) ? "day" : "plant";
 
-/** What was tried against a finding, told alike whoever tried it. @param {any} result @returns {any[]} */
-const triedOf = (result) => result.tried || inEveryOrder(result.verdicts.flatMap((verdict) => verdict.mends));
+/** What was tried against a finding, told alike whoever tried it. @param {any} result @param {any} placed @returns {any[]} */
+const triedOf = (result, { rule, subjects }) => result.tried || inEveryOrder(
+  result.verdicts.filter((v) => v.rule === rule && subjects.includes(v.subject)).flatMap((verdict) => verdict.mends));
 
 /** @param {{placed: any, version: string}} given */
 function Tried({ placed, version }) {
   const what = placed.tries === "run" ? "mend" : "verify", answer = answers.value[what];
   const options = what === "mend" ? { rule: placed.rule, subjects: placed.subjects } : { rule: placed.rule };
-  const ours = answer?.options?.rule === placed.rule
-    && (what === "verify" || JSON.stringify(answer.options.subjects) === JSON.stringify(placed.subjects));
+  const of = answer?.state === "done" ? answer.options : answer?.asking; // every order of all rules has this one, too
+  const ours = of && (what === "mend" ? JSON.stringify(of) === JSON.stringify(options)
+    : (of.rule || placed.rule) === placed.rule && !of.any_order);
   const start = () => ask(what, options);
   const result = placed.tries && ours && answer.state !== "failed" ? answer.result : null;
   const busy = ours && (answer.state === "asked" || answer.state === "running");
-  const tried = result && !busy ? triedOf(result) : [];
+  const tried = result && !busy ? triedOf(result, placed) : [];
   return html`<div class="tried">
     ${tried.length ? html`<${Mends} mends=${tried} old=${answer.of !== version}/>` : html`<p>Mend, not tried: ${placed.mend}</p>`}
     ${placed.tries && !busy && !result && html`<button type="button" onClick=${start}>${what === "mend"
