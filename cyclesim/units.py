@@ -377,6 +377,9 @@ _US = {
     "°C": ("°F", "temperature"),
     "K": ("°F", "temperature_difference"),
     "K/h": ("°F/h", "temperature_difference"),
+    "W/K": ("BTU/h/°F", "conductance"),
+    "W/(m K)": ("BTU/h/ft/°F", "conductance"),
+    "W/(m2 K)": ("BTU/h/ft2/°F", "conductance"),
 }
 """What is told to a reader of US units in place of a metric unit, and of which kind it is."""
 METRIC = tuple(_US)
@@ -421,7 +424,7 @@ def slope_for(unit: str) -> float:
         return 1.0
     name, kind = _US[unit]
     per_h = "/h" * unit.endswith("K/h")
-    own = _AS_METRIC.get(unit, unit).removesuffix(per_h)
+    own = re.sub(r"\((\w+) (\w+)\)", r"\1/\2", _AS_METRIC.get(unit, unit).removesuffix(per_h))
     return _line(own, kind)[0] / _line(name.removesuffix(per_h), kind)[0]
 
 

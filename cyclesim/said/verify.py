@@ -228,10 +228,14 @@ def _say_unheld(page: Page, verification: Verification, numbers: Mapping[int, in
     single = [(v, c) for v in verification.verdicts for c in v.unheld if len(c.faults) == 1]
     if single:
         page.heading("Broken by one fault")
+        before: tuple[Mend, ...] = ()
         for verdict, cell in single:
             _say_cell(page, verdict, cell)
-            if verification.mends_faults:
+            if verification.mends_faults and cell.mends and cell.mends == before:
+                page.line("Tried: the same as above, with the same outcome.", indent=2)
+            elif verification.mends_faults:
                 _say_mends(page, cell.mends, numbers)
+            before = cell.mends
         if not verification.mends_faults:
             page.line("With --rule ID of one of them, mends are tried and verified again.", command=True)
     double = [(v, c) for v in verification.verdicts for c in v.unheld if len(c.faults) == 2]

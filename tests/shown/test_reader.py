@@ -66,16 +66,17 @@ def test_what_both_worlds_write_stays(unit: str) -> None:
         ("0 to 4 m/s", "0 to 13 ft/s"),
         ("1,480 m3 pass it", "391,000 gal pass it"),
         ("high_limit: 50 degC", "high_limit: 122 °F"),
-        (
-            "after 5 min, 3 kWh, 5 mm2/s, 1.5 W/(m K), 63 PN10",
-            "after 5 min, 3 kWh, 5 mm2/s, 1.5 W/(m K), 63 PN10",
-        ),
+        ("after 5 min, 3 kWh, 5 mm2/s, 63 PN10", "after 5 min, 3 kWh, 5 mm2/s, 63 PN10"),
+        ("30 W/K against 5 degC", "57 BTU/h/°F against 41 °F"),
+        ("soil: 1.5 W/(m K), film: 8 W/(m2 K)", "soil: 0.87 BTU/h/ft/°F, film: 1.4 BTU/h/ft2/°F"),
     ],
 )
 def test_quantities_of_a_sentence_are_turned_and_nothing_else(text: str, us: str) -> None:
     """By hand: 28.5 / 3.78541 = 7.529; 2.1 / 0.3048 = 6.890; 45 x 1.8 + 32 = 113; 1480 / 0.00378541.
 
-    4 m/s are 4 / 0.44704 = 8.948 mph, 19.05 mm are three quarters of an inch.
+    4 m/s are 4 / 0.44704 = 8.948 mph, 19.05 mm are three quarters of an inch. A BTU is 1055.06 J: 1 W/K is
+    3600 / 1055.06 / 1.8 = 1.8956 BTU/h/°F, so 30 are 56.9; 1.5 W/(m K) are 1.5 x 1.8956 x 0.3048 = 0.867,
+    8 W/(m2 K) are 8 x 1.8956 x 0.3048 x 0.3048 = 1.409.
     """
     assert us == sentence(text, us=True)
     assert text.replace("degC", "°C") == sentence(text, us=False)
