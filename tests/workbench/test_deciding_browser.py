@@ -189,7 +189,7 @@ def test_a_broken_rule_is_followed_step_by_step_and_mended(hand: Window, folder:
     assert not hand.driver.execute_script(
         "return document.querySelector('.steps li:last-child[aria-current]') === null"
     )
-    press(hand, "apply: wire {block: element, unless: flow proven")
+    press(hand, "apply: wire a block on element until its flow has been proven")
     hand.sees("The file has changed since")
     again = {(v.rule, v.subject): v for v in verify(load(file)).verdicts}
     assert not again[verdict.rule, verdict.subject].broken
