@@ -16,6 +16,9 @@ from cyclesim.analysis.outages import TUB, had_it_failed
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.simulation.hourly_weather import HOUR_S, cold_days, standard_time
 
+FOLLOWS_H = 24
+"""What stands in pipes and soil is coldest after the air: so long after the spell it is still judged [h]."""
+
 
 def measure_cold_spell(history: History) -> ColdSpellMetrics | None:
     """The spell, where it begins in the span; None where the file has none, or it begins outside."""
@@ -38,14 +41,15 @@ def measure_cold_spell(history: History) -> ColdSpellMetrics | None:
     frozen = freezing(history)
     cut = had_it_failed(history.plant, trace, (start_s, end_s))
     assert cut is not None, "a run with heat"
+    judged_s = min(float(trace.span_s), end_s + HOUR_S * FOLLOWS_H)
     names = [TUB, *(body.name for body in history.plant.bodies)]
     return ColdSpellMetrics(
         from_local=when(trace, start_s),
         lasts_h=float(spell.hours),
         lowest_c=min(air[first : last + 1]),
         colder_by_k=spell.colder_by_k,
-        coldest_c={name: _coldest_c(history, name, start_s, end_s) for name in names},
-        until_zero_h={name: _until_zero_h(frozen[name].tolist(), start_s, end_s) for name in names},
+        coldest_c={name: _coldest_c(history, name, start_s, judged_s) for name in names},
+        until_zero_h={name: _until_zero_h(frozen[name].tolist(), start_s, judged_s) for name in names},
         until_zero_without_power_h=cut.until_zero_h,
         power_fails_at=cut.from_local,
     )

@@ -86,8 +86,8 @@ def with_bore(plant: Assembly, leg: str, bore_m: float) -> Assembly:
     return Assembly(scenario.model_copy(update={"plant": built}))
 
 
-def more_flow(plant: Assembly, programme: Programme, source: str) -> str:
-    """What gives a source the flow that it lacks at heating's own speed: a higher one if it is enough."""
+def feeding_speed(plant: Assembly, programme: Programme, source: str) -> str | None:
+    """The lowest speed of heating's pump above its own that gives a source enough; None where none does."""
     heating = plant.scenario.schedule.heating
     assert heating is not None
     pump, own = heating.pump
@@ -95,5 +95,16 @@ def more_flow(plant: Assembly, programme: Programme, source: str) -> str:
     for speed in speeds[speeds.index(own) + 1 :]:
         duty = plant.duty(plant.at(pump, speed))
         if plant.has_flow(source, duty) and can_fire(plant, programme, source, duty):
-            return f"heat at {as_written(pump, speed)}, which gives it enough"
+            return speed
+    return None
+
+
+def more_flow(plant: Assembly, programme: Programme, source: str) -> str:
+    """What gives a source the flow that it lacks at heating's own speed: a higher one if it is enough."""
+    heating = plant.scenario.schedule.heating
+    assert heating is not None
+    pump, own = heating.pump
+    enough = feeding_speed(plant, programme, source)
+    if enough is not None:
+        return f"heat at {as_written(pump, enough)}, which gives it enough"
     return f"{as_written(pump, own)} alone gives it too little: a larger pump or a larger bore"

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
+from itertools import chain
 from typing import Any, NamedTuple
 
 from cyclesim.analysis.amounts import at_least
 from cyclesim.analysis.combinations import as_written, combinations, while_at
 from cyclesim.analysis.findings import Change, Rule, Subject
+from cyclesim.errors import CycleSimError
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Proof
 from cyclesim.scenario.blocks.model import Scenario
@@ -26,12 +28,15 @@ class MadeMend(NamedTuple):
 
 
 def changes(rule: Rule, plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """Changes that might make a rule hold for its subject and that the file has not, the smallest first."""
-    for each in rule.changes(plant, programme, about):
-        if not _wired_already(plant.scenario, each):
-            yield each
-    for name in about.machines:
-        yield from disconnected(plant, name)
+    """Changes that might make a rule hold for its subject, the smallest first; none that the file has."""
+    offered = [rule.changes(plant, programme, about), *(disconnected(plant, name) for name in about.machines)]
+    for one in chain.from_iterable(offered):
+        try:
+            if one.of(plant.scenario) == plant.scenario or _wired_already(plant.scenario, one):
+                continue
+        except (CycleSimError, ValueError):
+            pass  # told for what it is where it is tried
+        yield one
 
 
 def _wired_already(scenario: Scenario, each: Change) -> bool:
@@ -248,6 +253,11 @@ def wired_block(line: dict[str, str], at: int | None = None) -> MadeMend:
         return same and bool(interlock.unless and block.unless)  # type: ignore[attr-defined]
 
     def wired(scenario: Scenario) -> Scenario:
+        if any(
+            isinstance(one, Block) and one.model_copy(update={"because": None}) == block
+            for one in scenario.interlocks
+        ):
+            return scenario
         others = tuple(interlock for interlock in scenario.interlocks if not again(interlock))
         return scenario.model_copy(update={"interlocks": (*others, block)})
 

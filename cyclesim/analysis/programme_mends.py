@@ -6,12 +6,12 @@ Each is a change that can be tried; what only the trace can tell is left to the 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from datetime import time
 from typing import NamedTuple
 
 from cyclesim.analysis.amounts import at_least, exactly, listed
-from cyclesim.analysis.combinations import as_written, combinations, running, while_at
+from cyclesim.analysis.combinations import as_written, combinations, feeding_speed, running, while_at
 from cyclesim.analysis.findings import Change, Subject
 from cyclesim.analysis.history import FLUSH_VOLUMES, movers
 from cyclesim.analysis.mends import MadeMend, blocked_while, chained, change, with_text, with_value
@@ -66,14 +66,13 @@ def moved_more_often(plant: Assembly, programme: Programme, about: Subject) -> I
     for entry in mine[:2]:
         if entry.key == "line_flushes":
             once_s = reached_s(plant, entry.run.pumping, plug)
-            if entry.run.lasts_s < FLUSH_VOLUMES * once_s < math.inf:
-                yield _lasting(entry, FLUSH_VOLUMES * once_s)
+            lasts_s = _flush_s(programme.scenario, FLUSH_VOLUMES * once_s)
+            if lasts_s is not None and entry.run.lasts_s < lasts_s:
+                yield _lasting(entry, lasts_s)
     for entry in mine[:2]:
-        starts = entry.run.start or ()
-        middles = _middles(starts, plant.scenario.controller.time_step_s or _STEP_S)
+        middles = _middles(entry.run.start or (), plant.scenario.controller.time_step_s or _STEP_S)
         for added in dict.fromkeys((middles[:1], middles)):
-            said = f"{entry.name} at {listed([_clock(at) for at in sorted(added)])}, too"
-            yield _starting(entry, (*starts, *added), said)
+            yield _also_at(entry, added)
     if not any(entry.key == "line_flushes" for entry in mine):
         yield from flushed(plant, programme, about)
 
@@ -90,6 +89,8 @@ def flushed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[C
     if math.isinf(once_s):
         return
     lasts_s = _flush_s(programme.scenario, FLUSH_VOLUMES * once_s)
+    if lasts_s is None:
+        return
     run = Run.model_construct(
         pump=PumpSpeed(pump, speed), start=_TWICE, lasts_s=lasts_s, days=None, repeats=None, name=None,
         after=None,
@@ -193,8 +194,9 @@ def longer_flush(plant: Assembly, programme: Programme, about: Subject, need_s: 
     """A flush that reaches the end twice, of a length that the controller takes."""
     del plant
     entry = next(entry for entry in entries(programme) if entry.name == about.name)
-    if math.isfinite(need_s):
-        yield _lasting(entry, _flush_s(programme.scenario, need_s))
+    lasts_s = _flush_s(programme.scenario, need_s)
+    if lasts_s is not None:
+        yield _lasting(entry, lasts_s)
 
 
 def turned_no_more(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
@@ -217,13 +219,23 @@ def turned_no_more(plant: Assembly, programme: Programme, about: Subject) -> Ite
 
 
 def blocked_where_underfed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """A source with too little water is off while what takes it runs."""
-    del programme
+    """Heat at a speed that feeds the source; or it is off while what takes its water runs."""
     heating = plant.scenario.schedule.heating
-    for pump, speeds in plant.speeds.items():
+    if heating is None:
+        return
+    needs_m3_s = plant.sheet.heat_sources[about.name].needs_flow_m3_s
+    if not plant.has_flow(about.name, plant.duty(plant.at(*heating.pump))):
+        faster = feeding_speed(plant, programme, about.name)
+        if faster is not None:
+            pump = PumpSpeed(heating.pump.pump, faster)
+            made = with_text(pump, as_written(*pump), "schedule", "heating", "pump")
+            yield change(f"heat at {as_written(*pump)}, which gives it enough", made)
+    for name, speeds in plant.speeds.items():
         for speed in speeds:
-            if heating is None or tuple(heating.pump) != (pump, speed):
-                yield blocked_while(about.name, while_at(pump, speed))
+            alone = plant.duty(plant.at(name, speed))
+            fed = plant.forward_m3_s(about.name, alone) >= needs_m3_s
+            if tuple(heating.pump) != (name, speed) and not fed:
+                yield blocked_while(about.name, while_at(name, speed))
 
 
 def check_valves(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
@@ -236,16 +248,17 @@ def check_valves(plant: Assembly, programme: Programme, about: Subject) -> Itera
 
 
 def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """A pump that moves what freezes runs in the cold: by the air about it, or by its own water, or sooner.
+    """What moves water that freezes: a flush more, or a pump in the cold, by the air about it, or by its own
+    water, or sooner.
 
     What no pump moves without sun, and the tub, is not kept from freezing so.
     """
-    del programme
     zone = next((body.zone for body in plant.bodies if body.name == about.name), "")
     pumped = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
     moves = [p for p in pumped if abs(plant.duty(plant.at(*p)).flow_m3_s(about.name)) > STILL_M3_S]
     if not zone or not moves:
         return
+    yield from _flushed_in_rest(plant, programme, moves)
     frost = plant.scenario.schedule.frost_protection
     pump = frost.pump if frost and tuple(frost.pump) in moves else PumpSpeed(*moves[0])
     starts_c = max(_FROST_STARTS_C, frost.starts_below_c if frost else 0.0)
@@ -261,19 +274,46 @@ def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) 
         yield change(f"frost_protection: {text}", made)
 
 
+def _flushed_in_rest(
+    plant: Assembly, programme: Programme, moves: Collection[tuple[str, str]]
+) -> Iterator[Change]:
+    """Each line flush of some pumps once more, in the middle of a long rest; out of quiet hours."""
+    step_s, quiet = plant.scenario.controller.time_step_s or _STEP_S, plant.scenario.schedule.quiet_hours
+    for entry in entries(programme):
+        pumps = entry.run.pumping.pumps
+        if entry.key != "line_flushes" or not entry.run.start or set(moves).isdisjoint(map(tuple, pumps)):
+            continue
+        hushed = quiet and {p.pump for p in pumps} & {p.pump for p in quiet.applies_to}
+        for at in _middles(entry.run.start, step_s)[:2]:
+            if quiet and hushed and _quieter(quiet, (at,), entry.run.whole_s) != (at,):
+                before = _at((_s(quiet.from_time) - entry.run.whole_s) // step_s * step_s)
+                after = quiet.to_time
+                at = before if _apart_s(before, at) < _apart_s(after, at) else after
+            yield _also_at(entry, (at,))
+
+
 # -- entries of the schedule ---------------------------------------------------------------------------------
 
 
-def _flush_s(scenario: Scenario, need_s: float) -> float:
-    """A length that is enough, of those that the controller takes if one is."""
-    offered = [s for s in scenario.controller.flush_lengths_s or () if s >= need_s]
-    return float(min(offered, default=math.ceil(need_s)))
+def _flush_s(scenario: Scenario, need_s: float) -> float | None:
+    """The shortest length that is enough, of those that the controller takes; None where none is."""
+    if math.isinf(need_s):
+        return None
+    offered = scenario.controller.flush_lengths_s
+    if offered is None:
+        return float(math.ceil(need_s))
+    return min((float(s) for s in offered if s >= need_s), default=None)
 
 
 def _lasting(entry: RunOfFile, need_s: float) -> Change:
     lasts_s = float(math.ceil(need_s))
     made = with_text(lasts_s, exactly(lasts_s), *entry.at("lasts_s"))
     return change(f"let {entry.name} last {at_least(lasts_s)}", made)
+
+
+def _also_at(entry: RunOfFile, added: tuple[time, ...]) -> Change:
+    said = f"{entry.name} at {listed([_clock(at) for at in sorted(added)])}, too"
+    return _starting(entry, (*(entry.run.start or ()), *added), said)
 
 
 def _starting(entry: RunOfFile, starts: tuple[time, ...], said: str) -> Change:
@@ -287,7 +327,18 @@ def _middles(starts: tuple[time, ...], step_s: float) -> tuple[time, ...]:
     following = [*seconds[1:], seconds[0] + _DAY_S]
     gaps = sorted(zip(seconds, following, strict=True), key=lambda gap: gap[0] - gap[1])
     at_s = [int((begins + ends) / 2 // step_s * step_s) % _DAY_S for begins, ends in gaps]
-    return tuple(time(s // 3600, s // 60 % 60, s % 60) for s in at_s)
+    return tuple(map(_at, at_s))
+
+
+def _apart_s(one: time, other: time) -> int:
+    """The shorter way round the clock between two times."""
+    apart_s = abs(_s(one) - _s(other))
+    return min(apart_s, _DAY_S - apart_s)
+
+
+def _at(second: float) -> time:
+    s = int(second) % _DAY_S
+    return time(s // 3600, s // 60 % 60, s % 60)
 
 
 def _s(clock: time) -> int:

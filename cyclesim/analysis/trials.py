@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import NamedTuple
 
+from cyclesim.analysis.energy import meter
 from cyclesim.analysis.findings import SEVERITIES, Change, Finding, Subject
 from cyclesim.analysis.history import POWERLESS, WITHOUT_POWER, History
 from cyclesim.analysis.mends import changes
@@ -22,6 +23,8 @@ from cyclesim.simulation.programme import Programme
 
 MOST_RUNS, MOST_EACH = 6, 3
 """How often the days are run again unless all is asked for, and how many mends of one finding are tried."""
+_DEAR = 2.0
+"""A mend with which the days cost so many times as much is dear, and others are tried: a project choice."""
 
 
 class Days(NamedTuple):
@@ -31,6 +34,8 @@ class Days(NamedTuple):
     """(rule, subject)."""
     ran: frozenset[str]
     """What was on at some time."""
+    cost: float = 0.0
+    """What the days cost, where that was asked for."""
 
     def worse_than(self, before: Days) -> tuple[str, ...]:
         """What is broken and was not: `stale-water (left_bench)`."""
@@ -55,6 +60,16 @@ class MendTrial:
     """Whether its subject then never comes on, which is no mend."""
     edits: tuple[Edit, ...] = ()
     """The mend in the text of the file; none where it is to be made by hand."""
+    cost: float = 0.0
+    """What the days cost with it."""
+    cost_before: float = 0.0
+    """What they cost without it."""
+    currency: str = ""
+
+    @property
+    def dear(self) -> bool:
+        """Whether the days cost so much more with it that others are to be told first."""
+        return self.cost > _DEAR * self.cost_before
 
 
 def tried(
@@ -64,7 +79,8 @@ def tried(
     most_runs: int = MOST_RUNS,
     on_run: Callable[[int], object] | None = None,
 ) -> tuple[MendTrial, ...]:
-    """Mends of some findings of a run, in their order, until one mends each and breaks nothing as grave.
+    """Mends of some findings of a run, in their order, until one mends each, not dear, breaking nothing as
+    grave. Dear ones come last among those of a finding, and what is not enough has the last numbers.
 
     After *most_runs* runs no further mend is tried. *on_run* is called with the number of runs done.
     """
@@ -72,10 +88,11 @@ def tried(
     causes = dict[tuple[str, str], set[str]]()
     for finding in findings:
         causes.setdefault((finding.rule, finding.subject), set()).add(finding.cause)
-    before = _days(result.findings, History(result.plant, result.programme, result.trace))
-    trials, numbers = list[MendTrial](), dict[str, int]()
+    history = History(result.plant, result.programme, result.trace)
+    before = _days(result.findings, history)._replace(cost=result.metrics.energy.cost)
+    trials = list[MendTrial]()
     for mine, why in causes.items():
-        stood = _without_power(result, why)
+        stood, of_mine = _without_power(result, why), list[MendTrial]()
         some = (
             change for change in offered(result, *mine) if not (stood and _runs_only(stood, result, change))
         )
@@ -93,11 +110,22 @@ def tried(
             breaks = after.worse_than(before)
             idle = mine[1] in before.ran - after.ran and mine[1] not in result.plant.pumps
             holds = mine not in after.broken and not idle
-            number = numbers.setdefault(change.sentence, len(numbers) + 1)
-            trials.append(MendTrial(number, *mine, change.sentence, holds, breaks, idle, change.edits))
-            if holds and all(_grade(rule) > _grade(mine[0]) for rule, _ in more):
+            currency = result.metrics.energy.currency
+            trial = MendTrial(0, *mine, change.sentence, holds, breaks, idle, change.edits,
+                              after.cost, before.cost, currency)  # fmt: skip
+            of_mine.append(trial)
+            if holds and not trial.dear and all(_grade(rule) > _grade(mine[0]) for rule, _ in more):
                 break
-    return tuple(trials)
+        trials += sorted(of_mine, key=lambda trial: trial.dear)
+    return _numbered(trials)
+
+
+def _numbered(trials: Sequence[MendTrial]) -> tuple[MendTrial, ...]:
+    """Numbers from 1 on, those first that are enough for anything, which are told."""
+    enough = [trial.said for trial in trials if trial.holds]
+    told = dict.fromkeys((*enough, *(trial.said for trial in trials)))
+    numbers = {said: number for number, said in enumerate(told, 1)}
+    return tuple(replace(trial, number=numbers[trial.said]) for trial in trials)
 
 
 def _grade(rule: str) -> int:
@@ -105,17 +133,23 @@ def _grade(rule: str) -> int:
 
 
 def run_again(result: Result, scenario: Scenario) -> Days:
-    """The days of a result with another scenario."""
+    """The days of a result with another scenario, and what they cost."""
     about = result.about
-    return run_days(scenario, about.days, date.fromisoformat(about.first_day), about.seed)
+    history = _history(scenario, about.days, date.fromisoformat(about.first_day), about.seed)
+    costs = meter(history.plant, history.programme, history.trace).cost.values()
+    return _days(check(history)[0], history)._replace(cost=float(sum(cost[-1] for cost in costs)))
 
 
 def run_days(scenario: Scenario, days: int, start: date | None = None, seed: int = 0) -> Days:
     """What some days of a scenario come to."""
+    history = _history(scenario, days, start, seed)
+    return _days(check(history)[0], history)
+
+
+def _history(scenario: Scenario, days: int, start: date | None, seed: int) -> History:
     plant, programme = Assembly(scenario), Programme(scenario)
     trace = simulate_trace(plant, programme, days=days, start=start, seed=seed)
-    history = History(plant, programme, trace)
-    return _days(check(history)[0], history)
+    return History(plant, programme, trace)
 
 
 def _days(findings: Sequence[Finding], history: History) -> Days:

@@ -245,6 +245,19 @@ class Outside:
             )
         ]
 
+    def arrives_above_c(self, now: int, tub_c: float) -> float:
+        """What comes in by `arriving` is nowhere colder than this [degC]; infinite if nothing does."""
+        above_c = math.inf
+        for circuit in self._circuits:
+            way, straight = circuit.way, circuit.straight
+            if way is None or circuit.began_s != now:
+                continue
+            if not straight.is_straight:
+                return -math.inf
+            coldest_c = straight.ends_c.min(initial=math.inf, where=way.straight.half_j_k > 0.0)
+            above_c = min(above_c, self._ways.arrives_above_c(way, float(coldest_c), tub_c, self.forces.now))
+        return above_c
+
     # -- what is changed -----------------------------------------------------------------------------------
 
     def change(

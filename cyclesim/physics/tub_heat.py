@@ -147,6 +147,10 @@ class TubHeat:
         """What comes into the tub by each reach of the circuits that have been changed now: streams [s]."""
         return self._outside.arriving(self._now_s, self.water_c)
 
+    def arrives_above_c(self) -> float:
+        """What comes in by `arriving` is nowhere colder than this [degC]; infinite if nothing does."""
+        return self._outside.arrives_above_c(self._now_s, self.water_c)
+
     def heat_content_j(self) -> float:
         """Heat above 0 degC in water, shell, and all that is outside [J]."""
         tub = self._tub

@@ -23,6 +23,8 @@ from cyclesim.physics.water_age import STILL_M3_S, Pattern, Plug, pattern_of
 Ints = NDArray[np.int64]
 SETTLES_S = 600.0
 """What tub water reaches within this follows the tub's temperature; at 1 K/h it is told 0.17 K too warm."""
+_JOINED_K = 0.1
+"""More than making one slug of two, reach by reach, takes from the coldest water on its way."""
 _TURNS = 8  # rounds within one piece for which circling water is followed slug by slug
 
 
@@ -320,8 +322,7 @@ class Ways:
 
         Until tub water has passed all that settles, or for SETTLES_S; of water that circles, one round.
         """
-        lasts_s = min(float(way.after_s) or SETTLES_S, way.turn_s)
-        flows, moving = way.pattern.flows, way.settled.moving
+        flows, moving, lasts_s = way.pattern.flows, way.settled.moving, _arrives_for_s(way)
         contents = {i: slugs[i] if flows[i] > 0.0 else warmth.turned(slugs[i]) for i in moving}
         beside, stream = self._beside(way, forces), [(lasts_s, tub_c, tub_c)]
         streams = warmth.move(
@@ -329,6 +330,19 @@ class Ways:
         ).streams
         ends = {i: self.plugs[i].b if flows[i] > 0.0 else self.plugs[i].a for i in moving}
         return [streams[i] for i in moving if ends[i] == "tub"]
+
+    def arrives_above_c(self, way: Way, coldest_c: float, tub_c: float, forces: Floats) -> float:
+        """What comes in by `arriving`, of water of *coldest_c* or warmer, is nowhere colder than this [degC].
+
+        For as long as that lasts it all falls as fast as it first would in the reach that cools most.
+        """
+        beside, begins_c = self._beside(way, forces), min(coldest_c, tub_c)
+        falls_k_s = 0.0
+        for i, (zone_c, heat_w) in beside.items():
+            if heat_w < 0.0:
+                return -math.inf
+            falls_k_s = max(falls_k_s, self.reaches[i].rate_1_s * (begins_c - zone_c))
+        return begins_c - falls_k_s * _arrives_for_s(way) - _JOINED_K
 
     def follow(
         self,
@@ -406,6 +420,11 @@ class Ways:
             for i, j in done.lost_j.items():
                 lost[i] = lost.get(i, 0.0) + j
         return Moved(dict(contents), lost, returned, {})
+
+
+def _arrives_for_s(way: Way) -> float:
+    """For how long [s] what comes into the tub first is followed, as `Ways.arriving` has it."""
+    return min(float(way.after_s) or SETTLES_S, way.turn_s)
 
 
 def _answer(by: Floats) -> Floats:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from cyclesim.analysis.cold import FOLLOWS_H
 from cyclesim.analysis.metrics import ColdSpellMetrics
 from cyclesim.said.page import Column, Page, Row, words
 from cyclesim.said.words import hours, number, when
@@ -36,4 +37,5 @@ def say_cold_spell(page: Page, spell: ColdSpellMetrics | None) -> None:
         f"Without power: it fails in the coldest hour of the spell, {when(spell.power_fails_at)}, and "
         "nothing moves, heats or keeps a zone on the supply."
     )
-    page.table(columns, rows, "Cold spell, part by part", notes=(note,))
+    lag = f"Judged until {FOLLOWS_H} h after the spell: what stands in a pipe is coldest after the air."
+    page.table(columns, rows, "Cold spell, part by part", notes=(lag, note))

@@ -171,6 +171,15 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
             f"{degrees(sizing.set_back_c)} degC {kw(near.size_w)} is warm in time."
         )
     if near.lacks(SESSIONS):
+        as_few = [
+            kw(size.size_w)
+            for size in sizing.sizes
+            if size.size_w < near.size_w and size.lacks(SESSIONS) and size.cold_sessions <= near.cold_sessions
+        ]
+        if as_few:
+            yield f"- Not another size: with {listed(as_few)} no more sessions are cold."
+        if not any(step.ready_by for step in heating_of(sizing.scenario).plan):
+            yield "- Heat for the sessions: a step of heating's plan with ready_by."
         yield "- Fewer people at once, or a set point a little higher before they come."
     held = near.held
     yield (

@@ -142,10 +142,17 @@ def told_mends(group: Sequence[Finding], tried: Trials) -> Iterator[ToldMend]:
         head, then = f"Tried {trial.number}{of}, {why}", ""
         if trial.holds:
             but = f", but breaks {listed(list(trial.breaks))}" if trial.breaks else ""
-            head, then = f"Mend {trial.number}, tried{of}", f"This run then keeps the rule{but}."
+            then = f"This run then keeps the rule{but}.{_costs(trial)}"
+            head = f"Mend {trial.number}, tried{of}"
         yield ToldMend(head, trial.said, then, trial.edits, trial.holds)
     if not enough:
         yield ToldMend("Not known to be enough" if mine else "Mend, not tried", first.mend, "", (), False)
+
+
+def _costs(trial: MendTrial) -> str:
+    """What the run costs with a mend, where that is not what it costs without."""
+    with_it, without = number(trial.cost), number(trial.cost_before)
+    return f" It then costs {with_it}, not {without} {trial.currency}." if with_it != without else ""
 
 
 def how_bad(finding: Finding) -> str:

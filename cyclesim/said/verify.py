@@ -165,6 +165,8 @@ def _say_broken(page: Page, verdict: Verdict, numbers: Mapping[int, int]) -> Non
 def _say_mends(page: Page, mends: Sequence[Mend], numbers: Mapping[int, int]) -> None:
     for mend in mends:
         result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
+        if not mend.states:
+            result = "then nothing is left that could break it"
         if mend.breaks:
             result += f"; but in a week of January {listed(list(mend.breaks))} is then broken"
         if not mend.holds:

@@ -105,6 +105,8 @@ class Rows:
 class AtJets(NamedTuple):
     """What comes out of the jets as water begins to move while people are in it.
 
+    What is neither the coldest since they got in, nor felt as cold, may be left out.
+
     coldest_c: the coldest of it; cold_s: for how long some of it is more than COLD_JET_K colder than the tub.
     """
 

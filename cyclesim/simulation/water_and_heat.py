@@ -48,6 +48,8 @@ class WaterAndHeat:
         self._plant, self._drive, self._board, self._trace = plant, drive, board, trace
         self._always_covered = plant.sheet.tub.cover != "none"
         self._people, self._covered = 0, self._always_covered
+        self._met_c = math.inf
+        """The coldest that has come out of jets since people got in [degC]."""
         self._told: dict[tuple[int, bool, int], _Done] = {}
         self.exchanges: Exchanges | None = None
         if drive.weather:
@@ -106,16 +108,22 @@ class WaterAndHeat:
         return True
 
     def _feel(self, now: int) -> None:
-        """What comes into the tub first, where people sit."""
-        streams, water_c = self.heat.arriving(), self.heat.water_c
+        """What comes into the tub first, where people sit, if it is cold or may be the coldest so far."""
+        water_c, above_c = self.heat.water_c, self.heat.arrives_above_c()
+        if above_c >= max(self._met_c, water_c - COLD_JET_K):
+            return
+        streams = self.heat.arriving()
         if streams:
             coldest = min(ends(stream)[0] for stream in streams)
             cold_s = max(below_s(stream, water_c - COLD_JET_K) for stream in streams)
+            self._met_c = min(self._met_c, coldest)
             self._trace.at_jets.put(AtJets(now, coldest, cold_s))
 
     def bathe(self, people: int, covered: bool) -> None:
         """People come and go, and with them the cover; *covered*: it stays on all the same."""
         now = self._board.now
+        if not self._people:
+            self._met_c = math.inf
         self._people, self._covered = people, self._always_covered and (covered or not people)
         self._trace.people.put(now, str(people))
         self._trace.cover.put(now, "on" if self._covered else "off")

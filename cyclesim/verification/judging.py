@@ -27,7 +27,7 @@ from cyclesim.verification.environment import Environment, Kind
 from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, misleads, reroutes, touches
 from cyclesim.verification.search import Explored, TooManyStatesError, search
 from cyclesim.verification.subjects import Check, checks, judges
-from cyclesim.verification.telling import Teller
+from cyclesim.verification.telling import Teller, in_any_order
 from cyclesim.verification.timed import timed, year_of
 
 Progress = Callable[[str, int, int], None]
@@ -361,6 +361,8 @@ class Judging:
         sentences, fault = tuple(fault.sentence for fault in faults), faults[-1]
         sees = explored is not None or fault.kind == "person" or FAULTS[fault.kind].known
         explored, states = explored or before, explored.states if explored else 0
+        if fault.kind == "restart" and name in before.broken:
+            explored = before  # in any order, which a restart lets come: what follows it is no cause
         if name not in explored.broken:
             return Cell(sentences, states, barrier(explored, check) if sees else "not needed")
         node, why = explored.broken[name][0]
@@ -375,6 +377,8 @@ class Judging:
             )
         if story.replayed == "in order, not in time":
             return Cell(sentences, states, "time", why, story)
+        if fault.any_order and (explored is before or fault.kind == "person"):
+            story = in_any_order(story, fault.sentence)
         alone = self.mends_faults and len(faults) == 1
         mends = tuple(self._mends(name, check, faults[0])) if alone else ()
         undone = any(FAULTS[fault.kind].barrier for fault in faults)

@@ -15,10 +15,11 @@ import numpy as np
 
 from cyclesim.analysis.energy import meter
 from cyclesim.analysis.history import History
-from cyclesim.analysis.spans import meet, spans, total_s
+from cyclesim.analysis.spans import Bools, covers, meet, spans, total_s, while_in
 from cyclesim.analysis.supply import current_a
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import LEVEL_LOW
+from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Begins, by_calendar
@@ -32,6 +33,8 @@ DAYS, HOUR_S = 7, 3600.0
 COLDER_K, WEAKER, BILL, ODD_H = 2.0, 0.75, 0.2, 0.5
 """What counts as noticed, our choice: so many kelvin; less than such a share of a jet's flow; so much more or
 less electricity; so many hours a day of a pump."""
+_LOOKS_S = 60.0
+"""How often it is looked how hot the water is."""
 SignKind = Literal[
     "colder", "warmer", "no jets", "weak jets", "silent", "runs on", "breaker", "tripped", "dearer", "cheaper"
 ]
@@ -98,10 +101,45 @@ class _Week:
             drive = replace(drive, heating=None, facts={**drive.facts, **raised})
         if kind is not None and kind.low:
             drive = replace(drive, facts={**drive.facts, LEVEL_LOW: [(0, drive.span_s)]})
-        run = PlantRun(plant, programme.controller, drive)
-        run.warm_up()
-        self.trace: Trace = run.finish()
-        self.history = History(plant, programme, self.trace)
+        facts = dict(drive.facts)
+        while True:
+            run = PlantRun(plant, programme.controller, replace(drive, facts=facts))
+            run.warm_up()
+            self.trace: Trace = run.finish()
+            self.history = History(plant, programme, self.trace)
+            found = self._first_trip()
+            if found is None:
+                break
+            facts[f"{found[1]}.trips"] = [(found[0], drive.span_s)]  # again, with a limit that ends it there
+
+    def _first_trip(self) -> tuple[int, str] | None:
+        """When a high limit first feels flowing water that is too hot, to a minute, and whose it is.
+
+        The engine trips what fires into still water, and by own water; only a fault lets the tub itself get
+        so hot. What leaves a source is warmer than the tub by its output over its flow.
+        """
+        at_s = np.arange(0.0, self.trace.span_s, _LOOKS_S)
+        tub_c, trips = water_c_at(self.trace, at_s), list[tuple[int, str]]()
+        for name in (source.name for source in self.programme.controller.sources):
+            sheet = self.plant.sheet.heat_sources.get(name)
+            if (
+                sheet is None
+                or sheet.own_water
+                or sheet.high_limit_c is None
+                or not self.plant.trips_dry(name)
+            ):
+                continue
+            rise_k = np.full(len(at_s), -np.inf)
+            for since, until, duty in self.history.duties:
+                flow_m3_s = abs(duty.flow_m3_s(name))
+                if flow_m3_s > STILL_M3_S:
+                    moves = slice(*np.searchsorted(at_s, (since, until)))
+                    rise_k[moves] = sheet.output_w / (self.plant.per_m3_k * flow_m3_s)
+            fires = covers(while_in(self.trace.sources[name], "firing"), at_s)
+            hot = fires & (tub_c + rise_k >= sheet.high_limit_c)
+            if hot.any():
+                trips.append((int(at_s[int(np.argmax(hot))]), name))
+        return min(trips, default=None)
 
     def signs(self, sound: _Week) -> list[Sign]:
         """What differs from the sound week enough to be noticed, the plainest first."""
@@ -115,10 +153,11 @@ class _Week:
     def _temperature(self, sound: _Week) -> list[Sign]:
         at_s = np.arange(0.0, self.trace.span_s, HOUR_S)
         apart = water_c_at(self.trace, at_s) - water_c_at(sound.trace, at_s)
-        for kind, beyond in (("colder", apart <= -COLDER_K), ("warmer", apart >= COLDER_K)):
-            if beyond.any():
-                return [Sign(kind, "", float(at_s[int(np.argmax(beyond))] / HOUR_S))]  # type: ignore[arg-type]
-        return []
+        kinds: tuple[tuple[SignKind, Bools], ...] = (
+            ("colder", apart <= -COLDER_K),
+            ("warmer", apart >= COLDER_K),
+        )
+        return [Sign(kind, "", float(at_s[np.argmax(so)] / HOUR_S)) for kind, so in kinds if so.any()]
 
     def _jets(self, sound: _Week) -> list[Sign]:
         """The last jet of each leg, at the duty that feeds it best in the sound week."""

@@ -22,6 +22,11 @@ _WAYS_TRIED = 12
 """How many ways in time are put to the engine, before the rule is called not decided."""
 
 
+def in_any_order(story: Story, fault: str) -> Story:
+    """A story that a *fault*, told first, lets come: from then on what the calendar has comes as it likes."""
+    return replace(story, steps=(f"{fault}, so that runs come in any order; all is off", *story.steps[1:]))
+
+
 class Teller(NamedTuple):
     """What a story is told of: a plant, its programme, its calendar."""
 

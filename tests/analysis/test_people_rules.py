@@ -1,7 +1,8 @@
 """People in the water, hot water, motors and air pipes: histories that break a rule and ones that do not."""
 
 from collections.abc import Callable
-from math import acosh, log, pi
+from math import acosh, inf, log, pi
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,13 +15,16 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.rules import RULES, judge
 from cyclesim.physics.stays import Stay
-from cyclesim.physics.tub_heat import Exchanged, Piece
+from cyclesim.physics.tub_heat import Exchanged, Piece, TubHeat
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load
+from cyclesim.simulation import water_and_heat
 from cyclesim.simulation.trace import Rows
 
 Run = Callable[..., History]
 Changes = tuple[tuple[str, str], ...]
 H = 3600
+SCHEDULES = Path(__file__).parents[2] / "schedules"
 
 
 def told(history: History, rule_id: str) -> list[Breach]:
@@ -269,6 +273,21 @@ def test_jets_give_what_stood_in_their_pipes(scenario: Callable[..., Scenario]) 
         assert leg.joined[k] == 0.0
         assert pytest.approx(leg.end_c[k], abs=0.3) == coldest_c
         assert 0.0 <= cold_s < 60.0
+
+
+@pytest.mark.parametrize("cold_k", [3.0, -1.0])
+def test_jets_that_are_left_out_change_no_session(monkeypatch: pytest.MonkeyPatch, cold_k: float) -> None:
+    """The other way: all that comes out of jets is told, in a week in which they start again and again.
+
+    Where even what is 1 K warmer than the tub counts as cold, nothing is left out.
+    """
+    monkeypatch.setattr(water_and_heat, "COLD_JET_K", cold_k)
+    scenario = load(SCHEDULES / "long-table.yaml")
+    some = simulate(scenario, days=7)
+    monkeypatch.setattr(TubHeat, "arrives_above_c", lambda _: -inf)
+    whole = simulate(scenario, days=7)
+    assert (cold_k > 0.0) == (len(some.trace.at_jets) < len(whole.trace.at_jets))
+    assert some.metrics.sessions == whole.metrics.sessions
 
 
 def test_the_means_of_stepping_in_and_out_are_of_whole_sessions(run: Run) -> None:

@@ -1,6 +1,7 @@
 """Mends of what a run breaks: tried on the same days, told with what they break, written into the text."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -15,13 +16,16 @@ from cyclesim.analysis.trials import MendTrial, _runs_only, offered, tried
 from cyclesim.errors import CycleSimError
 from cyclesim.said.page import Line
 from cyclesim.said.run import run_page
+from cyclesim.said.verdict import told_mends
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.edit import edited
-from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from tests.analysis.conftest import TEXT
 
 Broken = Callable[..., tuple[str, Result, list[MendTrial]]]
+SHIPPED = Path(__file__).resolve().parents[2] / "schedules" / "walled-garden-circulator.yaml"
 FLUSHES = 'line_flushes: [{pump: main high, start: ["07:30", "19:30"], lasts: 40 s}]'
 FILTERS = 'start: ["03:00", "15:00"], lasts: 2 h'
 PROVEN = "  - {block: element, unless: flow proven, for: 5 s}\n"
@@ -119,6 +123,66 @@ def test_a_flush_is_offered_for_a_last_jet_too(scenario) -> None:
         offered = changes(RULES["stale-water"], plant, programme, Subject(name, ()))
         said = [change.sentence for change in offered]
         assert 'a line flush: {pump: main high, start: ["07:00", "19:00"], lasts: 40 s}' in said, name
+
+
+def said_for(built: Scenario, rule: str, about: Subject) -> list[str]:
+    """The mends that a rule knows of for a subject."""
+    return [one.sentence for one in changes(RULES[rule], Assembly(built), Programme(built), about)]
+
+
+def test_what_the_file_has_is_no_mend(scenario) -> None:
+    """The block of the element while main high runs stands in the file; without it, it is offered."""
+    block = "  - {block: element, while: main high, because: the breaker}\n"
+    about = Subject("supply", ("main", "element"))
+    assert "wire {block: element, while: main high}" not in said_for(scenario(), "supply-overload", about)
+    without = scenario((block, ""))
+    assert "wire {block: element, while: main high}" in said_for(without, "supply-overload", about)
+
+
+def test_a_source_is_not_blocked_at_the_speed_that_alone_feeds_it(scenario) -> None:
+    """It lacks flow at low and has enough at high, as in test_plant_rules: high is mend, not cause."""
+    built = scenario(("needs_flow: 30 L/min", "needs_flow: 200 L/min"),
+                     ("  - {block: element, while: main high, because: the breaker}\n", ""))  # fmt: skip
+    offered = said_for(built, "source-underfed", Subject("element", ()))
+    assert offered == ["heat at main high, which gives it enough"]
+
+
+def test_a_flush_that_cannot_be_keyed_in_is_not_offered(scenario) -> None:
+    """Of 15 and 16 s neither is enough (40 s is, above); where any length can be keyed in, one is."""
+    flush, lengths = (FLUSHES, FLUSHES.replace("40 s", "15 s")), ", flush_lengths: [15 s, 40 s, 60 s]"
+    about = Subject("line flush", ())
+    few = scenario(flush, (lengths, ", flush_lengths: [15 s, 16 s]"))
+    assert said_for(few, "flush-too-short", about) == []
+    assert len(said_for(scenario(flush, (lengths, "")), "flush-too-short", about)) == 1
+
+
+def test_what_freezes_between_flushes_is_flushed_once_more() -> None:
+    """Rests of 12 h from 07:30 and from 19:30: in the middle of the first, and at the edge of quiet hours.
+
+    The middle of the second, 01:30, is nearer to 21:45, the last quarter before 22:00, than to 07:00.
+    """
+    built = load(SHIPPED)
+    offered = said_for(built, "frost-in-plant", Subject("left_bench", ()))
+    assert offered[:2] == ["line flush at 13:30, too", "line flush at 21:45, too"]
+    assert offered[2].startswith("frost_protection: ")
+
+
+def test_a_mend_tells_what_it_costs_and_a_dear_one_comes_last(broken: Broken, monkeypatch) -> None:
+    """To filter twice as long costs about twice as much, two flushes of 15 s hardly anything."""
+    monkeypatch.setattr("cyclesim.analysis.trials._DEAR", 1.25)
+    limit = ("interlocks:", "limits: {water_age: 9 h}\ninterlocks:")
+    text, result, trials = broken("stale-water", limit, HEATING, (FLUSHES, "line_flushes: []"))
+    trials = [trial for trial in trials if trial.subject == "suction"]
+    dear = next(trial for trial in trials if trial.said == "filter run at 09:00 and 21:00, too")
+    assert [trial.dear for trial in trials] == sorted(trial.dear for trial in trials)
+    assert dear.dear
+    assert "a line flush" in trials[0].said
+    again = simulate(load_text(edited(text, dear.edits), "tub.yaml"), days=3, start=date(2027, 1, 5))
+    costs = [one.metrics.energy.cost for one in (again, result)]
+    assert [dear.cost, dear.cost_before] == pytest.approx(costs)
+    of_it = [one for one in result.findings if (one.rule, one.subject) == (dear.rule, dear.subject)]
+    (told,) = told_mends(of_it, [replace(dear, cost=1229.0, cost_before=463.0, breaks=())])
+    assert told.then == "This run then keeps the rule. It then costs 1,229, not 463 EUR."
 
 
 def lines(result: Result, trials: tuple[MendTrial, ...]) -> list[str]:

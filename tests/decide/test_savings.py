@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from cyclesim.analysis.result import simulate
-from cyclesim.decide.sizing.savings import Savings, changes, savings
+from cyclesim.decide.sizing.savings import Savings, _not_tried, changes, savings
 from cyclesim.said.savings import savings_page, savings_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.as_json import as_text
@@ -111,6 +111,23 @@ def test_filter_runs_are_tried_a_quarter_shorter() -> None:
     assert 3 * 3600.0 == change.of(scenario).schedule.filter_runs[0].lasts_s
     short = load(GARDEN, sets=[runs.format("15 min")])
     assert not [one for one in changes(short) if one.sentence.startswith("filter runs")]
+
+
+@pytest.mark.parametrize(("starts", "stops", "tried"), [(6, 8, True), (4, 6, False)])
+def test_frost_protection_is_tried_or_the_report_says_why_not(starts: int, stops: int, tried: bool) -> None:
+    """Two kelvin lower, but not below 4 degC; a file that is as low already is told so."""
+    watch = f"{{watches: pump_room, starts_below: {starts} degC, stops_above: {stops} degC, pump: main low}}"
+    scenario = load(GARDEN, sets=[f"schedule.frost_protection={watch}"])
+    assert tried == any(change.sentence.startswith("frost protection") for change in changes(scenario))
+    untried = f"frost protection 2 K lower, now below {starts} degC, because 4 degC is the least"
+    assert tried != any(reason.startswith(untried) for reason in _not_tried(scenario))
+
+
+def test_what_the_file_cannot_say_is_told_as_not_tried() -> None:
+    """Filter and element hold water and have no insulation in the file, however much they lose."""
+    scenario = load(GARDEN)
+    assert {"filter", "element"} <= {*scenario.plant.equipment, *scenario.plant.heat_sources}
+    assert any("filter and element, because the file has no key" in reason for reason in _not_tried(scenario))
 
 
 def test_only_what_the_file_leaves_room_for_is_tried() -> None:

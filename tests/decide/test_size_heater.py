@@ -13,10 +13,17 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from cyclesim.analysis.result import simulate
 from cyclesim.cli import cli
 from cyclesim.decide.sizing import heater_sizing
-from cyclesim.decide.sizing.heat_up import seasons, set_back_c, too_cold_h
+from cyclesim.decide.sizing.heat_up import heating_of, seasons, set_back_c, too_cold_h
 from cyclesim.decide.sizing.heater_need import need_of
 from cyclesim.decide.sizing.heater_sizes import chosen_source, sizes_around, with_size
-from cyclesim.decide.sizing.heater_sizing import HeaterSizing, _advised, size_heater
+from cyclesim.decide.sizing.heater_sizing import (
+    SESSIONS,
+    Against,
+    HeaterSizing,
+    NoneDoes,
+    _advised,
+    size_heater,
+)
 from cyclesim.decide.sizing.supply_share import largest_w, supply_share
 from cyclesim.errors import InputError
 from cyclesim.said.heater_drawn import heater_drawn
@@ -262,6 +269,23 @@ def test_where_none_does_the_advice_says_what_would() -> None:
     left_w = 230.0 * (20.0 - 1.5 - 60 / 230)  # a size between is named before a new circuit is
     assert left_w == pytest.approx(found.supply_limit_w)
     assert said.index("First a size between: this circuit carries up to 4.1 kW") < said.index("A circuit")
+
+
+def test_where_another_size_keeps_no_more_sessions_warm_it_says_so(bathed: HeaterSizing) -> None:
+    """Sessions that are as often cold with the smaller size want an earlier start, where none is planned."""
+    cold = Against(SESSIONS, "2 of 105 sessions cold")
+    sizes = tuple(replace(one, sessions=105, cold_sessions=2, against=(cold,)) for one in bathed.sizes)
+    none = NoneDoes(sizes[-1].size_w, None, None, None, None)
+    planned = replace(bathed, sizes=sizes, recommended=None, none_does=none)
+    schedule = bathed.scenario.schedule
+    heating = heating_of(bathed.scenario).model_copy(update={"plan": ()})
+    bare = bathed.scenario.model_copy(update={"schedule": schedule.model_copy(update={"heating": heating})})
+    said, unplanned = " ".join(advice(planned)), " ".join(advice(replace(planned, scenario=bare)))
+    assert "Not another size: with 1 kW" in said
+    assert "ready_by" not in said
+    assert "a step of heating's plan with ready_by" in unplanned
+    fewer = replace(planned, sizes=(replace(sizes[0], cold_sessions=9), *sizes[1:-1], sizes[-1]))
+    assert "with 1 kW" not in " ".join(advice(fewer))
 
 
 def test_a_report_fits_the_page_and_a_figure_is_the_same_bytes(walled: HeaterSizing) -> None:

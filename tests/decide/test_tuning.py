@@ -15,9 +15,10 @@ from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, run
 from cyclesim.decide.tuning import placed, wishes
 from cyclesim.decide.tuning import space as space_module
+from cyclesim.decide.tuning import tuning as tuning_module
 from cyclesim.decide.tuning.judged import refused_for
 from cyclesim.decide.tuning.placing import Order
-from cyclesim.decide.tuning.programmes import Daily, Entry, own, scheduled
+from cyclesim.decide.tuning.programmes import Daily, Entry, own, relengthened, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
 from cyclesim.said.tune import tune_page, tune_values
@@ -369,3 +370,46 @@ def test_every_table_tells_the_numbers_of_the_json(tuned: Tuning, stuck: Tuning)
     """What to key in, trade-offs, what stands beside them and what limits cost; and what would make room."""
     assert ["Key", "Best", "Beside", "What"] == hold_tuning(tuned)
     assert ["Beside", "Which"] == hold_tuning(stuck)
+
+
+# -- the file's own times ------------------------------------------------------------------------------------
+
+
+def test_the_own_times_are_tried_with_every_flush_length_on_offer() -> None:
+    """Only the flush is another; 15 s is on offer, but no two volumes, and a time off the grid is none."""
+    offered = "controller.flush_lengths=[15 s, 45 s, 60 s, 90 s]"
+    at_times = ("controller.time_step=6 h", "schedule.filter_runs.0.start=[06:00]")
+    there = (*at_times, "schedule.filter_runs.0.lasts=6 h", "schedule.line_flushes.0.start=[06:00, 18:00]")
+    found = list(relengthened(space_module.space(small(offered, *there))))
+    mine = own(small(offered, *there))
+    flushes = [[e for e in p.entries if e.does == FLUSH] for p in found]
+    assert [60, 90] == [only.lasts_s for (only,) in flushes]
+    assert all(only.clocks == ("06:00", "18:00") for (only,) in flushes)
+    filters = [e for e in mine.entries if e.does == FILTER]
+    assert all([e for e in p.entries if e.does == FILTER] == filters for p in found)
+    off_grid = small(offered, *there, "schedule.line_flushes.0.start=[06:05, 18:00]")
+    assert [] == list(relengthened(space_module.space(off_grid)))
+    loud = small(offered, *there, "schedule.quiet_hours.from=17:00", "schedule.quiet_hours.to=19:00")
+    assert [] == list(relengthened(space_module.space(loud)))
+    few = small(offered, *there, "controller.flushes_a_day=1")
+    assert [] == list(relengthened(space_module.space(few)))
+
+
+def test_the_own_times_with_a_length_that_is_long_enough_are_run() -> None:
+    """The file's 20 s are too short, 45 s are not: its programme with those is among what was run."""
+    times = ("schedule.filter_runs.0.start=[06:00]", "schedule.filter_runs.0.lasts=6 h")
+    short = ("schedule.line_flushes.0.start=[00:00, 12:00]", "schedule.line_flushes.0.lasts=20 s")
+    quiet = ("schedule.quiet_hours.from=14:00", "schedule.quiet_hours.to=15:00")
+    scenario = small(*times, *short, *quiet)
+    (longer,) = relengthened(space_module.space(scenario))
+    ran: list[Daily] = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(space_module, "USUAL_STEP_S", 3 * 3600)
+        run_all = sweep_module.sweep
+        patch.setattr(
+            tuning_module,
+            "sweep",
+            lambda jobs, how: ran.extend(own(one.variant.scenario) for one in jobs) or run_all(jobs, how),
+        )
+        tune(scenario, days=2)
+    assert longer in ran

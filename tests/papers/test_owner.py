@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from cyclesim.analysis.amounts import lasting
+from cyclesim.analysis.outages import had_it_failed
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.sizing.heat_up import Warmer, seasons
 from cyclesim.said.page import Line, Table
@@ -13,6 +15,7 @@ from cyclesim.said.papers.collected import HandOver
 from cyclesim.said.papers.owner import _do_when
 from cyclesim.said.papers.paper import Sheet
 from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.reading.starter import starter_text
 from tests.sunny import AT_NIGHT, BEHIND_PLATES, BY_VALVE, OWN_PUMP
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
@@ -23,7 +26,7 @@ def power_cut(scenario, start):
     sheet = Sheet()
     _do_when(sheet, scenario, simulate(scenario, days=2, start=start))
     rows = [block.cells for block in sheet.blocks[2].rows]
-    texts = [block.text for block in sheet.blocks[3:6] if isinstance(block, Line)]
+    texts = [block.text for block in sheet.blocks[3:7] if isinstance(block, Line)]
     return rows, texts
 
 
@@ -36,6 +39,22 @@ def test_what_is_ice_already_is_drained_in_autumn():
     assert "To drain when the winter begins" in texts[0]
     assert texts[0].endswith("before the power fails: panels, sun_back and sun_out.")
     assert "drain what stands first after that" in texts[1]
+
+
+def test_every_part_that_freezes_is_told():
+    """Beside the five of the table, each with its hours: as many as the cut that is run out has."""
+    sets = ["place.weather.mean=0 degC", "place.zones.pump_room.never_below=-5 degC"]
+    scenario, start = load_text(starter_text(), "test.yaml", sets=sets), date(2027, 1, 20)
+    year = simulate(scenario, days=2, start=start)
+    cut = had_it_failed(year.plant, year.trace)
+    late = {name: h for name, h in cut.until_zero_h.items() if h}
+    rows, texts = power_cut(scenario, start)
+    rest = {name: f"{name} after {lasting(3600.0 * h)}" for name, h in late.items()}
+    for row in rows:
+        del rest[row[0]]
+    assert len(rest) > 1
+    [said] = [text for text in texts if "freeze likewise" in text]
+    assert all(part in said for part in rest.values())
 
 
 @pytest.mark.parametrize(

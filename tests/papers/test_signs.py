@@ -8,11 +8,13 @@ import pytest
 
 from cyclesim.said.page import Table
 from cyclesim.said.papers.collected import HandOver
-from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.verification.signs import noticed
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
+LOW = "a temperature sensor reads low"
 
 
 @pytest.fixture(scope="module")
@@ -58,10 +60,35 @@ def test_without_heat_the_water_cools_as_a_body_does(garden):
 
 def test_a_sensor_that_is_off_heats_for_ever_or_never(garden):
     """Read low, it calls for heat all week, and the water gets warmer; read high, it gets no heat at all."""
-    assert "warmer" in garden["a temperature sensor reads low"]
+    assert "warmer" in garden[LOW]
     cold = garden["a temperature sensor reads high"]
     assert "colder" in cold
     assert cold["cheaper"].amount < -0.5
+
+
+def test_a_high_limit_ends_what_a_sensor_that_reads_low_begins():
+    """A boiler of 18 kW heats 1.63 m3 by 19 K to its limit of 55 degC: 36 kWh in two hours, then no more.
+
+    So the water is warmer at first and cold later, and the week's bill is no larger by it. A limit on the
+    sensor of the thermostat reads low with it and ends nothing.
+    """
+    text = starter_text("boiler")
+    assert "limit_sensor: own" in text
+    files = text, text.replace("limit_sensor: own", "limit_sensor: thermostat")
+    own, shared = (
+        {
+            sign.kind: sign
+            for one in noticed(load_text(file))
+            for sign in one.signs
+            if one.fault.sentence == LOW
+        }
+        for file in files
+    )
+    assert {"tripped", "warmer", "colder"} <= own.keys()
+    assert own["warmer"].amount <= 2.0 < own["colder"].amount
+    assert "dearer" not in own
+    assert "dearer" in shared
+    assert "tripped" not in shared
 
 
 def test_a_switch_that_always_says_yes_is_noticed_by_nobody(garden):

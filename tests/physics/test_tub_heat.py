@@ -521,12 +521,26 @@ def test_what_comes_into_the_tub_first_is_what_stood_in_front_of_it() -> None:
     assert 40.0 == pytest.approx(below_s(stream, tub_c - 3.0))
     assert 20.0 == pytest.approx(below_s(stream, 5.0), abs=0.1)
     run.heat.change((-1 * L, -1 * L), {})
+    assert pytest.approx(stood[1] * (1.0 - 40.0 / 7200.0) - 0.1, abs=1e-9) == run.heat.arrives_above_c()
     (backwards,) = run.heat.arriving()
     assert pytest.approx(stood[0], abs=0.1) == backwards[0][1]
     run.advance(600)
     assert [] == run.heat.arriving(), "nothing has been changed now"
+    assert math.inf == run.heat.arrives_above_c()
     run.heat.change((0.0, 0.0), {})
     assert [] == run.heat.arriving()
+
+
+@settings(max_examples=30, deadline=None)
+@given(history=histories, chills_w=st.sampled_from([0.0, 0.0, -2000.0]))
+def test_what_comes_into_the_tub_is_nowhere_colder_than_told(history: list[Step], chills_w: float) -> None:
+    """Followed slug by slug, at each change of drawn histories, with heat put in and taken out."""
+    run = Run(TUB, IN_LINE, ZONES)
+    for (first, _, third), (one_w, two_w), lasts_s in history:
+        run.heat.change((first, first, third), {0: one_w + chills_w, 1: two_w})
+        coldest_c = min((t for s in run.heat.arriving() for slug in s for t in slug[1:]), default=math.inf)
+        assert run.heat.arrives_above_c() <= coldest_c
+        run.advance(lasts_s)
 
 
 def test_the_time_below_a_level_of_a_slug_that_runs_through_it() -> None:

@@ -40,6 +40,11 @@ def test_a_year_breaks_nothing(like: str | None) -> None:
     assert [] == [f.rule for f in simulate(load_text(starter_text(like)), days=365).findings]
 
 
+def test_us_counts_what_runs_for_hours_as_us_codes_do() -> None:
+    """At 125 % of its current against the breaker (NEC 210.20, quoted from memory)."""
+    assert load_text(starter_text("us")).supply.region == "north_america"
+
+
 def test_us_quantities_alone() -> None:
     """What runs is told in one system: no line that is no comment has a metric unit."""
     lines = [line.partition("#")[0] for line in starter_text("us").splitlines()]

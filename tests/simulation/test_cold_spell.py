@@ -152,6 +152,8 @@ def frozen() -> ColdSpellMetrics:
     spell = run.metrics.cold_spell
     assert spell is not None
     assert {f.subject for f in run.findings if f.rule == "frost-in-plant"} >= {"filter", "element"}
+    # the tub cools until the run ends, a day after the spell
+    assert spell.coldest_c["tub"] == pytest.approx(run.metrics.tub.coldest_c)
     return spell
 
 
@@ -199,6 +201,7 @@ def test_the_report_has_the_first_to_freeze_first(frozen: ColdSpellMetrics) -> N
     assert "From 21 Jan 2027 00:00 for 2 days, down to -12.0 °C" in text
     assert text.index("element -9.0 10 h 3 h") < text.index("filter -3.0 20 h 9 h")
     assert "tub 20.0 not reached over 10 days" in text
+    assert "Judged until 24 h after the spell" in text
     nothing = Page()
     say_cold_spell(nothing, None)
     assert [] == nothing.blocks

@@ -10,6 +10,8 @@ import cyclesim
 from cyclesim.analysis.rules import check_plant
 from cyclesim.analysis.supply import overloads
 from cyclesim.said.verify import verify_page
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.terminal import printed
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -214,3 +216,18 @@ def test_the_head_line_says_what_the_faults_say(build):
     )
     assert "No modelled order" not in text
     assert "one barrier" not in text
+
+
+def test_a_fault_that_lets_runs_come_in_any_order_is_told_first():
+    """Flushes at 07:30 and 19:30 and bathers at 20:00 meet by a fault alone, not by the calendar.
+
+    So each of the three stories begins with its fault, at second 0, and ends where the rule is broken.
+    """
+    verdict, *_ = verify(load_text(starter_text()), faults=1, rule="flush-onto-people").verdicts
+    assert not verdict.broken
+    faults = {"the controller restarts in mid-run", "its clock is reset to midnight after a power cut",
+              "a person presses anything at any time"}  # fmt: skip
+    assert faults == {cell.faults[0] for cell in verdict.unheld}
+    for cell in verdict.unheld:
+        assert cell.story.steps[0].startswith(cell.faults[0])
+        assert "people step into the water" in cell.story.steps[-1]

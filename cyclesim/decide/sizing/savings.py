@@ -13,10 +13,11 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Literal, NamedTuple
 from zoneinfo import ZoneInfo
 
-from cyclesim.analysis.amounts import lasting
+from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
+from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.heating import Dear, Heating, PlanStep
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.place import Price, PriceFile, Tariff
@@ -238,6 +239,16 @@ def _bathes_while_dear(scenario: Scenario) -> bool:
 
 
 def _not_tried(scenario: Scenario) -> Iterator[str]:
+    housings = {**scenario.plant.equipment, **scenario.plant.heat_sources}
+    bare = [name for name, it in housings.items() if it.volume_m3 > 0.0 and not isinstance(it, Solar)]
+    if bare:
+        yield f"lagging of {listed(bare)}, because the file has no key for it: the model has them bare"
+    frost = scenario.schedule.frost_protection
+    if frost is not None and frost.starts_below_c - _FROST_K < _LEAST_FROST_C:
+        yield (
+            f"frost protection {_FROST_K:g} K lower, now below {frost.starts_below_c:g} degC, because "
+            f"{_LEAST_FROST_C:g} degC is the least that is tried (common practice, no source)"
+        )
     if _has_dear_hours(scenario) and _bathes_while_dear(scenario):
         yield "cooler water while a kilowatt-hour costs most, because people bathe in those hours"
 

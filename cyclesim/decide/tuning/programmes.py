@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import time
 
 from cyclesim.decide.tuning.placing import wait_s
@@ -66,6 +66,30 @@ def moved(space: Space, programme: Daily) -> Iterator[Daily]:
                 others = (*runs[:k], (kind, there), *runs[k + 1 :])
                 if all(wait_s(space, leg, others) <= most_s for leg, most_s in space.legs.items()):
                     yield daily(space, others)
+
+
+def relengthened(space: Space) -> Iterator[Daily]:
+    """The file's own programme with its flushes as long as any length on offer, where it can be keyed in."""
+    mine = own(space.scenario)
+    flushed = {entry.pumping for entry in mine.entries if entry.does == FLUSH}
+    lengths = {kind.lasts_s for kind in space.kinds if kind.does == FLUSH and kind.pumping in flushed}
+    for lasts_s in sorted(lengths):
+        entries = (replace(e, lasts_s=lasts_s) if e.does == FLUSH else e for e in mine.entries)
+        longer = Daily(tuple(entries))
+        if longer != mine and takes(space, longer):
+            yield longer
+
+
+def takes(space: Space, programme: Daily) -> bool:
+    """Whether it can be keyed in: runs on offer, at times of the grid that are allowed, not too many."""
+    kinds = {(kind.does, kind.pumping, kind.lasts_s): kind for kind in space.kinds}
+    for entry in programme.entries:
+        kind = kinds.get((entry.does, entry.pumping, entry.lasts_s))
+        for start in entry.starts:
+            slot = space.slot(start)
+            if kind is None or space.clock(slot) != start or not kind.allowed[slot]:
+                return False
+    return all(most is None or programme.count(does) <= most for does, most in space.most.items())
 
 
 def scheduled(scenario: Scenario, programme: Daily) -> Scenario:

@@ -32,7 +32,7 @@ from cyclesim.decide.tuning.placing import (
     short_orders,
 )
 from cyclesim.decide.tuning.plumbing import Plumbing, plumbing
-from cyclesim.decide.tuning.programmes import Daily, moved, own, scheduled
+from cyclesim.decide.tuning.programmes import Daily, moved, own, relengthened, scheduled
 from cyclesim.decide.tuning.ranked import (
     NEAR,
     Marks,
@@ -167,7 +167,8 @@ class _Search:
             longer = replace(here, least_filter_s=_LONGER * here.least_filter_s)
             asked = [(there, order) for there in (longer, plain) for order in short_orders(there)] + asked
         *found, fewest = placements([*asked, (here, fewest_flushes(here))], self.how)
-        placed = {p: o for by_space in in_spaces(asked, found) for p, o in by_space.items()}
+        placed = dict.fromkeys(relengthened(here), Order.of(here))  # its own times may suit its heating
+        placed |= {p: o for by_space in in_spaces(asked, found) for p, o in by_space.items()}
         first = [self.scenario, *(scheduled(self.scenario, p) for p in (*placed, *(p for _, p in named)))]
         self.before, *ran = self._run(first)
         self.standing = of_the_plant([self.before, *ran])
@@ -281,6 +282,8 @@ class _Search:
         spaces = [wished(space(attempt.scenario)) for attempt in about]
         asked = [(there, order) for there in spaces for order in short_orders(there)]
         placed = all_placed(asked, self.how)
+        for there, programmes in zip(spaces, placed, strict=True):
+            programmes.update((p, Order.of(there)) for p in relengthened(there) if p not in programmes)
         as_known = self._run(scheduled(there.scenario, known) for there in spaces)
         mine = [self._choice("", known, out) for out in as_known]
         worth = self._may_be_cheaper(spaces, mine, placed)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from cyclesim.analysis.amounts import listed
+from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.outages import had_it_failed
 from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
 from cyclesim.said.cautions import ADVICE
@@ -119,6 +119,9 @@ def _do_when(sheet: Sheet, scenario: Scenario, year: Result) -> None:
         if len(already) < len(freezes):
             first = "what stands first after that" if already else "what stands first in this table"
             sheet.line(f"Before that time: drain {first}, or bring warmth to it.")
+        if later := [(h, name) for h, name in freezes[_FIRST_PARTS:] if h]:
+            parts = listed([f"{name} after {lasting(3600.0 * h)}" for h, name in later])
+            sheet.line(f"The other parts freeze likewise; at 0 °C: {parts}.")
     else:
         sheet.line("In the model nothing would be at 0 °C within ten days, from the coldest hour on.")
     sheet.heading("No water comes from the jets, or the flow check keeps heat off")
