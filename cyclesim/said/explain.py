@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, get_args, get_origin
 
+from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from cyclesim.analysis.rules import RULES
@@ -14,11 +15,13 @@ from cyclesim.said.glossary import METRICS, WORDS
 from cyclesim.said.page import Page
 from cyclesim.said.rules import rule_page
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.readings import Readings
 from cyclesim.scenario.forms.forms import Declared, Quantity, did_you_mean
 from cyclesim.scenario.reading.defaults import left_out, text_of_default
 from cyclesim.scenario.text.refusals import keys_of, models_in, plain
 from cyclesim.units import KINDS
 
+_FILES = (Scenario, Readings)
 _LEAST_LETTERS, _TOLD_OF = 3, 3
 """Words so long are looked for in what is said of the keys, and so many keys are named that have them."""
 
@@ -34,8 +37,8 @@ def explanation(about: str) -> Page:
         page.line(name, tone="strong")
         page.line(said, indent=2, hang=2)
         return page
-    top = {field.alias or key for key, field in Scenario.model_fields.items()}
-    places = () if "." in name or name in top else tuple(_places(name))
+    top = {key for file in _FILES for key in keys_of(file)}
+    places = () if "." in name or name in top else (*_places(name), *_of_kind(name))
     for path, lines in places or ((name, tuple(_of_key(name))),):
         page.line(path, tone="strong")
         for line in lines:
@@ -46,7 +49,7 @@ def explanation(about: str) -> Page:
 def _places(key: str) -> Iterator[tuple[str, tuple[str, ...]]]:
     """Where in a file a key may stand, each with what it means there; what means the same is told once."""
     told = set[tuple[str, ...]]()
-    for path, field, annotation in _fields_of(Scenario, "", frozenset()):
+    for path, field, annotation in _all_fields():
         if path.rpartition(".")[2] == key:
             lines = tuple(said_of(key, field, annotation))
             if lines not in told:
@@ -54,13 +57,37 @@ def _places(key: str) -> Iterator[tuple[str, tuple[str, ...]]]:
                 yield path, lines
 
 
-def _fields_of(annotation: Any, before: str, above: frozenset[Any]) -> Iterator[tuple[str, FieldInfo, Any]]:
-    """Every field below a type by its path, in which NAME stands for what people name and 0 for an entry."""
+def _of_kind(name: str) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """What has `kind: name`, by its place, with what it is and the keys that it may have."""
+    told = set[type[BaseModel]]()
+    for path, _, annotation in _all_fields():
+        step, inner = _one_of(annotation)
+        for model in models_in(inner):
+            if model not in told and name in _kinds(model):
+                told.add(model)
+                what = (model.__doc__ or "").partition("\n")[0]
+                yield f"{path}{step}, kind: {name}", (what, f"Its keys: {', '.join(keys_of(model))}.")
+
+
+def _one_of(annotation: Any) -> tuple[str, Any]:
+    """The step to one of several, and its type; no step and the type where there is one alone."""
     inner = plain(without_none(annotation))
     if get_origin(inner) is dict:
-        yield from _fields_of(get_args(inner)[1], f"{before}NAME.", above)
-    elif get_origin(inner) is tuple:
-        yield from _fields_of(get_args(inner)[0], f"{before}0.", above)
+        return ".NAME", get_args(inner)[1]
+    return (".0", get_args(inner)[0]) if get_origin(inner) is tuple else ("", inner)
+
+
+def _all_fields() -> Iterator[tuple[str, FieldInfo, Any]]:
+    for file in _FILES:
+        yield from _fields_of(file, "", frozenset())
+
+
+def _fields_of(annotation: Any, before: str, above: frozenset[Any]) -> Iterator[tuple[str, FieldInfo, Any]]:
+    """Every field below a type by its path, in which NAME stands for what people name and 0 for an entry."""
+    step, inner = _one_of(annotation)
+    if step:
+        yield from _fields_of(inner, f"{before}{step[1:]}.", above)
+        return
     for model in models_in(inner):
         for name, field in model.model_fields.items() if model not in above else ():
             path, its_type = f"{before}{field.alias or name}", without_none(field.annotation)
@@ -70,6 +97,8 @@ def _fields_of(annotation: Any, before: str, above: frozenset[Any]) -> Iterator[
 
 def _of_key(path: str) -> Iterator[str]:
     field, annotation = _field_at(path)
+    if _file_of(path) is Readings:
+        yield "In a file of readings, which stands beside that of the plant."
     yield from said_of(path.rpartition(".")[2], field, annotation)
 
 
@@ -87,9 +116,12 @@ def said_of(key: str, field: FieldInfo | None, annotation: Any) -> Iterator[str]
             example = text_of_default(field)
         if not _has_example(field):
             yield f"Example: {key}: {example}"
-    keys = keys_of(annotation)
-    if keys:
-        yield f"Its keys: {', '.join(dict.fromkeys(keys))}."
+    step, inner = _one_of(annotation)
+    if keys := keys_of(inner):
+        yield f"{'The keys of each' if step else 'Its keys'}: {', '.join(dict.fromkeys(keys))}."
+    kinds = [kind for model in models_in(inner) for kind in _kinds(model)] if step else ()
+    if kinds:
+        yield f"Its kinds, each of which can be asked for: {', '.join(kinds)}."
     if field is None:
         return
     if default := left_out(field):
@@ -98,6 +130,12 @@ def said_of(key: str, field: FieldInfo | None, annotation: Any) -> Iterator[str]
         yield "It must be given."
     else:
         yield "It may be left out."
+
+
+def _kinds(model: type[BaseModel]) -> tuple[str, ...]:
+    """The words that a model may have as its kind."""
+    kind = model.model_fields.get("kind")
+    return () if kind is None else get_args(kind.annotation)
 
 
 def said_beside(field: FieldInfo, annotation: Any) -> Iterator[str]:
@@ -128,7 +166,7 @@ def _quantity(thing: object) -> Quantity | None:
 
 def _field_at(path: str) -> tuple[FieldInfo | None, Any]:
     """The field where a path leads, None for an element by its name, and its type."""
-    annotation: Any = Scenario
+    annotation: Any = _file_of(path)
     field: FieldInfo | None = None
     for step in path.split("."):
         while get_origin(plain(annotation)) is tuple and not step.isdigit():
@@ -143,6 +181,12 @@ def _field_at(path: str) -> tuple[FieldInfo | None, Any]:
         else:
             field, annotation = _step(path, step, annotation)
     return field, annotation
+
+
+def _file_of(path: str) -> type[BaseModel]:
+    """The file that has the key with which a path begins; that of the plant where none has it."""
+    first = path.partition(".")[0]
+    return next((file for file in _FILES if first in keys_of(file)), Scenario)
 
 
 def _step(path: str, step: str, annotation: Any) -> tuple[FieldInfo, Any]:
@@ -164,8 +208,7 @@ def _step(path: str, step: str, annotation: Any) -> tuple[FieldInfo, Any]:
 def _told_of(words: str) -> str:
     """The first keys whose descriptions have these words, as a hint; an empty text where none has."""
     word = re.compile(rf"\b{re.escape(words)}", re.IGNORECASE)
-    fields = _fields_of(Scenario, "", frozenset())
-    found = dict.fromkeys(path for path, field, _ in fields if word.search(field.description or ""))
+    found = dict.fromkeys(path for path, field, _ in _all_fields() if word.search(field.description or ""))
     if not found or len(words) < _LEAST_LETTERS:
         return ""
     return f"told of at {', '.join(list(found)[:_TOLD_OF])}"

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from cyclesim.errors import CycleSimError, shorten
+from cyclesim.said.as_done import as_done
 from cyclesim.shown.reader import sentence
 from cyclesim.units import QuantityError, parse
 from cyclesim.workbench.handover import picture_mark
@@ -222,10 +223,10 @@ def whole_page(question: Question, scenario: Scenario, us: bool, tell: Tell) -> 
 
 
 def in_units(values: Any, us: bool) -> Any:
-    """Plain values with their sentences in the reader's units; edits stay the file's own text."""
+    """Plain values with their sentences in the reader's units and words; edits stay the file's own text."""
     match values:
         case str():
-            return sentence(values, us)
+            return sentence(as_done(values), us)
         case dict():
             return {key: inner if key == "edits" else in_units(inner, us) for key, inner in values.items()}
         case list() | tuple():

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from cyclesim.said.as_done import as_done
+
 PRESSED = {
     "; --all tells every combination of speeds and positions": "",
     ": --all lists them": "",
@@ -29,12 +31,12 @@ PRESSED = {
 
 
 def pressed(said: Any) -> Any:
-    """Plain values with what their texts tell to type as what is to be pressed; keys stay as they are."""
+    """Plain values with what their texts tell to type told as pressed or done; keys stay as they are."""
     match said:
         case str():
             for typed, press in PRESSED.items():
                 said = said.replace(typed, press)
-            return said
+            return as_done(said)
         case dict():
             return {key: pressed(inner) for key, inner in said.items()}
         case list() | tuple():

@@ -111,3 +111,37 @@ def test_a_name_may_be_left_out_of_a_path(short, whole):
     """What people name in the file stands between; the key means the same without it."""
     texts = [[block.text for block in explanation(path).blocks][1:] for path in (short, whole)]
     assert texts[0] == texts[1] != []
+
+
+@pytest.mark.parametrize(
+    ("kind", "place", "key"),
+    [
+        ("wood", "plant.heat_sources.NAME, kind: wood", "burns"),
+        ("salt_cell", "plant.treatment.NAME, kind: salt_cell", "needs_flow"),
+        ("gauge", "readings.0, kind: gauge", "above_water"),
+    ],
+)
+def test_a_kind_is_told_with_its_place_and_keys(kind: str, place: str, key: str) -> None:
+    """Who knows what a thing is called need not know under which key it stands."""
+    assert place in told(kind)
+    assert key in told(kind).partition("Its keys: ")[2]
+
+
+@pytest.mark.parametrize(
+    ("word", "kind"),
+    [("stove", "wood"), ("gas", "boiler"), ("store", "heat source"), ("reading", "readings")],
+)
+def test_a_beginners_word_leads_to_the_files_own(word: str, kind: str) -> None:
+    """What people call a thing, where the file calls it otherwise."""
+    assert kind in told(word)
+
+
+def test_keys_are_told_one_level_down() -> None:
+    """Of what people name, of entries, and of the file of readings; those of every kind together."""
+    sources = told("plant.heat_sources").partition("The keys of each: ")[2].partition(".")[0].split(", ")
+    assert {"kind", "output", "burns", "rated", "steered"} <= set(sources)
+    assert "electric, heat_pump, boiler, wood, solar" in told("plant.heat_sources")
+    readings = told("readings").partition("The keys of each: ")[2].partition(".")[0].split(", ")
+    assert {"kind", "at", "with", "reads"} <= set(readings)
+    assert "before or after a part" in told("readings.at")
+    assert "file of readings" in told("measured")

@@ -18,7 +18,7 @@ from cyclesim.decide.comparing.comparison import compare
 from cyclesim.decide.sizing.pump_sizing import size_pump
 from cyclesim.said.run import run_page
 from cyclesim.said.size_pump import pump_page
-from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.readings import load_readings
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.page import MADE_BY
@@ -38,6 +38,8 @@ COARSE = (
 )
 """So few programmes can be keyed in that a search is soon over."""
 UNPROVEN = starter_text().replace("  - {block: element, unless: flow proven, for: 5 s}\n", "")
+TOO_SHORT = COARSE.replace("[60 s]", "[15 s]").replace("time_step: 2 h", "time_step: 6 h")
+"""No flush that can be keyed in reaches the last jet, so no programme holds."""
 LOUD = (
     starter_text()
     .replace("start: [07:30, 19:30]", "start: [06:00, 19:30]")
@@ -62,7 +64,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Plants for each of the views."""
     folder = tmp_path_factory.mktemp("deciding")
     texts = {"garden": starter_text(), "boiler": starter_text("boiler"), "us": starter_text("us"),
-             "coarse": COARSE, "unproven": UNPROVEN, "loud": LOUD}  # fmt: skip
+             "coarse": COARSE, "unproven": UNPROVEN, "loud": LOUD, "short": TOO_SHORT}  # fmt: skip
     assert len(set(texts.values())) == len(texts)
     for name, text in texts.items():
         (folder / f"{name}.yaml").write_text(text, encoding="utf-8", newline="\n")
@@ -189,7 +191,7 @@ def test_a_broken_rule_is_followed_step_by_step_and_mended(hand: Window, folder:
     assert not hand.driver.execute_script(
         "return document.querySelector('.steps li:last-child[aria-current]') === null"
     )
-    press(hand, "apply: wire {block: element, unless: flow proven")
+    press(hand, "apply: wire a block on element until its flow has been proven")
     hand.sees("The file has changed since")
     again = {(v.rule, v.subject): v for v in verify(load(file)).verdicts}
     assert not again[verdict.rule, verdict.subject].broken
@@ -267,6 +269,33 @@ def test_a_better_programme_is_picked_and_put_into_the_file(hand: Window, folder
     press(hand, "undo", "header")
     hand.sees("Undone")
     assert COARSE == file.read_text(encoding="utf-8")
+
+
+def test_where_no_programme_holds_the_files_own_is_picked(window: Window) -> None:
+    """It says so, and takes no other row for what the file says; tenths stand one below the other."""
+    window.go("short.yaml", "decide")
+    window.driver.execute_script(FEW_DAYS)
+    press(window, "search better times")
+    window.sees("No programme can do it", "p.danger")
+    assert "as in the file" in window.text(".programmes tr.picked")
+    window.sees("This is what the file says now.", "p.note")
+    below = (
+        "return [...document.querySelectorAll('.programmes td.n:nth-of-type(n+3)')].map((e) => e.innerText)"
+    )
+    assert all(re.fullmatch(r"[\d,]+\.\d|<0\.1|never", text) for text in window.driver.execute_script(below))
+
+
+def test_bars_have_the_colours_of_the_drawing(window: Window) -> None:
+    """Brown is older than half of the limit beside the drawing as in it; money is called a cost."""
+    window.go("loud.yaml", "plant")
+    window.sees("Cost of energy for a year", ".answers")
+    rows = "return [...document.querySelectorAll('.bars tr')].map((r) => [r.querySelector('td').innerText, "
+    rows += "r.querySelector('rect').getAttribute('class')])"
+    found = window.driver.execute_script(rows)
+    limit_h = load_text(LOUD, "loud.yaml").limits.water_age_s / 3600
+    expected = ["older" if float(text.split()[0]) > limit_h / 2 else None for text, _ in found]
+    assert "older" in expected
+    assert expected == [look for _, look in found]
 
 
 @both_ways(1)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from cyclesim.decide.sizing.heat_up import Warmer, seasons, set_back_c, warmest_c
 from cyclesim.said.answer import answer
+from cyclesim.said.as_done import as_done
 from cyclesim.said.cautions import ADVICE, WATER
 from cyclesim.said.drawing import drawing
 from cyclesim.said.page import Amount, Cell, Column, words
@@ -42,10 +43,8 @@ def client(
     verdict = told.verdict if told.worst else f"{told.verdict} Nothing has to be changed."
     sheet.line(verdict, tone="strong" if told.worst else "")
     for group in told.worst[:_MOST_DECISIONS]:
-        first = group[0]
-        sheet.line(
-            f"{', '.join(finding.subject for finding in group)}: {first.cause}. One way: {first.mend}."
-        )
+        subjects, first = ", ".join(finding.subject for finding in group), group[0]
+        sheet.line(f"{subjects}: {first.cause}. One way: {as_done(first.mend)}.")
     if told.largest_loss:
         sheet.line(f"Most heat is lost through {told.largest_loss}.")
     if other is not None:

@@ -12,6 +12,7 @@ from cyclesim.analysis.suction_side import draws
 from cyclesim.physics.blowing import BlowerDuty
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.physics.water_age import STILL_M3_S
+from cyclesim.said.as_done import as_done
 from cyclesim.said.cautions import ADVICE
 from cyclesim.said.drawing import drawing
 from cyclesim.said.duties import L_MIN, duties
@@ -107,7 +108,8 @@ def _broken(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
         sheet.heading("Wrong as drawn: mend this before a pipe is laid")
     for finding in grave:
         sheet.line(
-            f"{finding.severity}: {finding.subject}: {finding.cause}. {_upper(finding.mend)}.", tone="strong"
+            f"{finding.severity}: {finding.subject}: {finding.cause}. {_upper(as_done(finding.mend))}.",
+            tone="strong",
         )
 
 

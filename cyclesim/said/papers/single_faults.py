@@ -23,8 +23,8 @@ def say_single_faults(sheet: Sheet, verification: Verification | None) -> None:
     sheet.heading("What a single fault does")
     if verification is None:
         sheet.line(
-            "Not searched for this paper, such as a breaker that trips or a contactor that welds: cyclesim "
-            "papers FILE --faults adds what nothing holds, and cyclesim verify FILE --faults 1 tells how."
+            "Not searched for this paper, such as a breaker that trips or a contactor that welds. "
+            "Whoever made it can add what nothing holds, and tell how that comes about."
         )
         return
     rows = list(_rows(verification))
@@ -38,7 +38,7 @@ def say_single_faults(sheet: Sheet, verification: Verification | None) -> None:
     )
     if rows:
         sheet.table((words("when this happens"), words("this comes"), words("what ends it")), rows)
-        sheet.line("cyclesim verify FILE --faults 1 tells step by step how each comes about.")
+        sheet.line("Whoever made this paper can tell step by step how each comes about.")
 
 
 def _rows(verification: Verification) -> Iterator[tuple[Cell, ...]]:

@@ -27,7 +27,7 @@ from cyclesim.shown.pictures.drawing import ADVICE
 INK, PAPER = "#1b1f24", "#ffffff"
 BANDS = {"young": "#1f78b4", "older": "#9a6700", "over": "#b3261e", "never": "#5b5b5b"}
 """The colour of each band, dark enough for words on white."""
-_SHRINKS_PX = 660
+_SHRINKS_PX = 690
 """Up to this width a page may shrink a drawing to a narrow screen's two thirds, and it can still be read."""
 _TURNED: dict[Way, int] = {"east": 0, "west": 180, "north": -90}
 _SHAPES = {

@@ -41,12 +41,12 @@ const summary = ({ what, result: { values } }, was) => [
 
 function Bar({ name, value, was, limit, most }) {
   const at = (hours) => Math.min(100, (100 * hours) / most);
-  const over = value > limit;
+  const over = value > limit, band = over ? "over" : value > limit / 2 ? "older" : null; // as the drawing has it
   return html`<tr><th scope="row"><a href=${address(plant.value.name, "plant", elementOf(name))}>${name}</a></th>
     <td class="n">${over ? html`<strong>${tenths(value)} h, over</strong>` : `${tenths(value)} h`}</td>
     <td class="n ghost">${was === undefined ? "" : `was ${tenths(was)} h`}</td>
     <td class="chart"><svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">
-      <rect class=${over ? "over" : ""} width=${at(value)} height="10"/>
+      <rect class=${band} width=${at(value)} height="10"/>
       ${was !== undefined && html`<path class="was" d=${`M${at(was)} 0V10`}/>`}
       <path class="limit" d=${`M${at(limit)} 0V10`}/></svg></td></tr>`;
 }
@@ -81,13 +81,14 @@ export function Answers() {
     <p class="note">${answer.old ? faulty ? "As it was when the file could last be run: "
       : "As it was before the last change: " : ""}Of ${SPANS[answer.what]} from ${DATE.format(new Date(first(answer.result)))}.</p>
     <p class=${`verdict ${answer.old && faulty ? "old" : answer.result.answer.tone}`}>${answer.result.answer.verdict}</p>
-    <table class="bars"><caption>Oldest water, by leg; the line is the limit of ${tenths(limit)} h</caption><tbody>
+    <table class="bars"><caption>Oldest water, by leg; the line is the limit of ${tenths(limit)} h, brown
+      is more than half of it</caption><tbody>
       ${legs.map(([name, leg]) => html`<${Bar} key=${name} name=${name} value=${leg.oldest_water_h}
         was=${was?.legs[name]?.oldest_water_h} limit=${limit} most=${most}/>`)}</tbody></table>
     <table class="list"><tbody>
       <tr><th scope="row">Turnovers</th><td class="n">${turns(values)}</td>${beside(turns)}</tr>
       <tr><th scope="row">Loud in quiet hours</th><td class="n">${loud(values)}</td>${beside(loud)}</tr>
-      <tr><th scope="row">Energy for ${SPANS[answer.what]}</th><td class="n">${money(values)}</td>${beside(money)}</tr>
+      <tr><th scope="row">Cost of energy for ${SPANS[answer.what]}</th><td class="n">${money(values)}</td>${beside(money)}</tr>
     </tbody></table>
     <h3>Findings in ${SPANS[answer.what]}</h3>
     ${now.length || gone.length ? html`<ul class="findings">

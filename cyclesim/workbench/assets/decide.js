@@ -4,7 +4,7 @@
 import { html, useEffect, useSignal } from "./vendor/preact.js";
 import { Cluster, shared } from "./cluster.js";
 import { Compare } from "./compare.js";
-import { number } from "./numbers.js";
+import { even, number } from "./numbers.js";
 import { answers, ask, cancel, keepAnswered, plant, put } from "./state.js";
 import { Folded, Picture, Progress, Told } from "./told.js";
 import { address } from "./views.js";
@@ -48,7 +48,7 @@ function Programmes({ result, of }) {
         <th scope="row"><label><input type="radio" name="programme" checked=${n === k} onChange=${() => { picked.value = n; }}/>
           <span>${s.name}${s.is_advised && html` <strong>advised</strong>`}</span></label></th>
         <td class="day"><${Day} strip=${s} all=${all}/><span class="unseen">${inWords(s)}</span></td>
-        ${s.numbers.map((v, c) => html`<td key=${c} class="n">${v === null ? "never" : number(v)}</td>`)}<td>${s.breaks || "-"}</td></tr>`)}</tbody></table></div>
+        ${s.numbers.map((v, c) => html`<td key=${c} class="n">${v === null ? "never" : c ? even(v) : number(Math.round(v))}</td>`)}<td>${s.breaks || "-"}</td></tr>`)}</tbody></table></div>
     <ul class="key"><li class="filters">bar: filter run</li><li class="flushes">triangle: line flush</li>
       ${all.quiet_h.length > 0 && html`<li>grey: quiet hours</li>`}${all.bathed_h.length > 0 && html`<li>green: people may be in the water</li>`}</ul>
     <p class="strong">${strip.name}: ${inWords(strip) || "nothing runs by the clock"}.</p>

@@ -17,6 +17,10 @@ export function number(value) {
 /** Hours and temperatures, in tenths as reports tell them. @param {number} value */
 export const tenths = (value) => number(Math.round(10 * value) / 10);
 
+/** In tenths that stand one below the other. @param {number} value */
+export const even = (value) => value !== 0 && Math.abs(value) < 0.05 ? number(value)
+  : value.toLocaleString("en", { minimumFractionDigits: 1, maximumFractionDigits: 1 }).replace("-", "\u2212");
+
 /** @param {number} value @param {string} unit as the server's values have it @param {boolean} us */
 export function shown(value, unit, us) {
   const [theirs, times] = us && US[unit] || [unit, 1];
