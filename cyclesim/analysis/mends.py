@@ -34,20 +34,11 @@ def changes(rule: Rule, plant: Assembly, programme: Programme, about: Subject) -
     offered = [rule.changes(plant, programme, about), *(disconnected(plant, name) for name in about.machines)]
     for one in chain.from_iterable(offered):
         try:
-            if one.of(plant.scenario) == plant.scenario or _wired_already(plant.scenario, one):
+            if one.of(plant.scenario) == plant.scenario:
                 continue
         except (CycleSimError, ValueError):
             pass  # told for what it is where it is tried
         yield one
-
-
-def _wired_already(scenario: Scenario, each: Change) -> bool:
-    """Whether all that a change does is to wire a block that the file has."""
-    if [(edit.path, edit.adds) for edit in each.edits] != [(("interlocks",), True)]:
-        return False
-    added = each.of(scenario).interlocks[-1]
-    blocks = (one for one in scenario.interlocks if isinstance(one, Block))
-    return any(added == one.model_copy(update={"because": None}) for one in blocks)
 
 
 def disconnected(plant: Assembly, name: str) -> Iterator[Change]:
