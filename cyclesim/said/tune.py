@@ -133,7 +133,7 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
     yield from given_up(tuning.scenario, mine, out)
     for finding in (f for f in out.findings if f.rule == _NOT_SERVED):
         yield (
-            f"Mind: not every {finding.subject} comes: {finding.cause}, {count(finding.times, 'time')} in "
+            f"Not every {finding.subject} comes: {finding.cause}, {count(finding.times, 'time')} in "
             f"{count(days, 'day')}; the numbers above count that. With these times in the file, cyclesim run "
             "tells what mends it."
         )

@@ -468,11 +468,11 @@ def test_a_run_that_something_else_keeps_off_is_told(tuned: Tuning) -> None:
     """Also where the file's own programme fares alike, so that it is no reason to refuse it."""
     chosen = tuned.recommended
     assert chosen is not None
-    assert not any("Mind: not every" in reason for reason in reasons(tuned, chosen))
+    assert not any("Not every" in reason for reason in reasons(tuned, chosen))
     kept_off = Broken(
         "demand-not-served", "comfort", "line flush", "frost protection stands above it", 155, ""
     )
     with_it = replace(chosen, outcome=replace(chosen.outcome, findings=(kept_off,)))
     own_too = replace(tuned.own, outcome=replace(tuned.own.outcome, findings=(kept_off,)))
-    (told,) = (r for r in reasons(replace(tuned, own=own_too), with_it) if "Mind: not every" in r)
-    assert "not every line flush comes: frost protection stands above it, 155 times in 6 days" in told
+    (told,) = (r for r in reasons(replace(tuned, own=own_too), with_it) if "Not every" in r)
+    assert "Not every line flush comes: frost protection stands above it, 155 times in 6 days" in told
