@@ -108,7 +108,7 @@ class _Week:
             self.trace: Trace = run.finish()
             self.history = History(plant, programme, self.trace)
             found = self._first_trip()
-            if found is None:
+            if found is None or f"{found[1]}.trips" in facts:
                 break
             facts[f"{found[1]}.trips"] = [(found[0], drive.span_s)]  # again, with a limit that ends it there
 
