@@ -138,13 +138,13 @@ class Stirred:
         return Moved(now, lost, given - sum(lost.values()) - gained, {})
 
 
-def straight_k(reach: Reach, flow_m3_s: float, per_m3_k: float) -> float:
-    """How far apart [K] the ends of a settled reach may be for one slug to be straight within BEND_K.
+def straight_k(reach: Reach, flow_m3_s: float, per_m3_k: float, within_k: float = BEND_K) -> float:
+    """How far apart [K] the ends of a settled reach may be for one slug to be straight within *within_k*.
 
     At a flow of *flow_m3_s* [m3/s] above 0; *per_m3_k*: rho c of water [J/(m3 K)].
     """
     ntu = reach.ua_w_k / (per_m3_k * flow_m3_s)
-    return 8.0 * BEND_K * -expm1(-ntu) / (ntu * ntu) if ntu * ntu > 0.0 else inf
+    return 8.0 * within_k * -expm1(-ntu) / (ntu * ntu) if ntu * ntu > 0.0 else inf
 
 
 def profile(

@@ -6,7 +6,7 @@ By vector as long as each reach holds one slug (`physics/ways.py`, Passages), ot
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
@@ -14,9 +14,10 @@ from cyclesim.physics import warmth
 from cyclesim.physics.circuit import Circuit
 from cyclesim.physics.contents import Contents
 from cyclesim.physics.forces import Forces
+from cyclesim.physics.inside import Inside
 from cyclesim.physics.passing import Passing
 from cyclesim.physics.turns import Turns
-from cyclesim.physics.warmth import Moved, Slug
+from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.ways import Way, Ways
 
 
@@ -76,6 +77,34 @@ class Settling:
         way, forces = passing.way, passing.forces()
         done = self._ways.follow(way, slugs, sent_out, forces, settled_too=True, asked=i)
         return done.contents.get(i, [])
+
+    def foresee(
+        self, circuit: Circuit, reaches: Iterable[int], *, only_now: bool
+    ) -> tuple[Floats, Floats] | None:
+        """Heat in some reaches above 0 degC [J], and the tub [degC], from now on until the circuit settles.
+
+        By the second, if all goes on as it is; None where some reach held more than one slug as it began.
+        """
+        passing = circuit.passing
+        if passing is None or not (passing.lasted_s and passing.is_straight and circuit.straight.is_straight):
+            return None
+        now, else_k_s = passing.lasted_s, passing.else_k_s(self._tub_j_k)
+        until = now + 1 if only_now else passing.way.after_s + 1
+        seconds = np.arange(now, until, dtype=float)
+        tub_c: Floats = passing.before_c + passing.by_second[now:until] @ passing.causes / self._tub_j_k
+        held_j: Floats = np.zeros(until - now)
+        for i in reaches:
+            inside = self._inside(passing.way, i)
+            held_j += passing.answer(inside.by_second, self._forces.now, until)
+            held_j += else_k_s * inside.as_tub_warms_j[now:until]
+        return held_j, tub_c + else_k_s * seconds
+
+    def _inside(self, way: Way, i: int) -> Inside:
+        inside = way.passages.inside.get(i)
+        if inside is None or inside.tub_j_k != self._tub_j_k:
+            inside = way.passages.inside[i] = Inside(self._ways, way, i, self._tub_j_k)
+        inside.complete()
+        return inside
 
     def truly(self, circuit: Circuit, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
         """What each reach of a circuit that has settled late holds, the end that leaves first in front."""

@@ -134,6 +134,14 @@ class TubHeat:
         """Whether all water of a body follows the tub's by now, so that it may be watched as OverTub."""
         return self._outside.tub_level_under(body, 0.0, self._now_s, self.water_c) is not None
 
+    def has_passed(self, body: int) -> bool:
+        """Whether nothing is left in a body of what stood in its circuit before water began to move there."""
+        return self._outside.has_passed(body, self._now_s)
+
+    def falls_after_s(self, body: int, more_k: float) -> float | None:
+        """After how long [s] a body is no more than *more_k* above the tub, as `Outside` has it."""
+        return self._outside.falls_after_s(body, more_k, self._now_s)
+
     def own_c(self, place: int, at_s: float) -> float:
         """Temperature [degC] in a source's own water, by its place, at *at_s* if all goes on as it is."""
         hour = (self._now_s - self._origin_s) // 3600
