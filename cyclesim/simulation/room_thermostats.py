@@ -29,7 +29,7 @@ class Load:
     """What the room loses through it while it is on."""
     unpowered: Sequence[Span]
     on: bool = False
-    _since_s: float = -1e9
+    _since_s: int = -1_000_000_000
     _spans: list[Span] = field(default_factory=list)
 
     def __post_init__(self) -> None:
