@@ -479,3 +479,15 @@ def test_a_run_that_something_else_keeps_off_is_told(tuned: Tuning) -> None:
         "Not every line flush comes, or comes whole: frost protection stands above it, 155 times in 6 days"
         in told
     )
+
+
+def test_a_body_that_holds_flushes_up_is_told(tuned: Tuning) -> None:
+    """60 L in the way of the flush of a plant with one pump; with 2 L there, nothing holds it up."""
+    chosen, file = tuned.recommended, SCHEDULES / "walled-garden.yaml"
+    assert chosen is not None
+    for litres in (60, 2):
+        plant = load(file, sets=[f"plant.heat_sources.element.volume={litres} L"])
+        there = replace(tuned, scenario=plant, space=space_module.space(plant))
+        told = [r for r in reasons(there, replace(chosen, programme=own(plant))) if "of it in the" in r]
+        assert len(told) == (litres == 60)
+        assert all(f"of it in the {litres} L of element; a flush lasts 2 times that" in r for r in told)
