@@ -8,23 +8,20 @@ from dataclasses import asdict
 from typing import Any
 
 from cyclesim.analysis.amounts import exactly, lasting
-from cyclesim.analysis.flush_rules import slowest_end
-from cyclesim.analysis.history import FLUSH_VOLUMES
-from cyclesim.analysis.pumped import in_a_body
 from cyclesim.decide.sweeps.outcome import Broken
 from cyclesim.decide.tuning.duty_effect import duty_effect
 from cyclesim.decide.tuning.limits import LimitTried
-from cyclesim.decide.tuning.programmes import Daily, scheduled
+from cyclesim.decide.tuning.programmes import Daily
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.thumbs import SOURCE
 from cyclesim.decide.tuning.tuning import Changed, Choice, Tuning
 from cyclesim.decide.tuning.wishes import in_words
 from cyclesim.said.cautions import ADVICE, WATER, say_cautions, sun_cautions
+from cyclesim.said.flush_lengths import held_up, none_is_long_enough
 from cyclesim.said.given_up import given_up
 from cyclesim.said.not_coming import not_every
 from cyclesim.said.page import Cell, Column, Page, Row, words
 from cyclesim.said.words import count, number
-from cyclesim.simulation.programme import Programme
 
 _MOST_SHOWN, _MOST_EFFECTS = 8, 4
 FILTERING = (
@@ -81,6 +78,9 @@ def _say_recommended(page: Page, tuning: Tuning, chosen: Choice) -> None:
     if chosen.lacks:
         page.heading("No programme keeps what is asked for; the nearest one")
         page.line(f"Key it in only if you accept this: {'; '.join(chosen.lacks)}.", tone="mind")
+        if chosen.programme.count(FLUSH) < tuning.space.least[FLUSH]:
+            for reason in none_is_long_enough(tuning):
+                page.line(reason, tone="mind")
     else:
         page.heading("Key this in")
     say_programme(page, chosen.programme)
@@ -134,7 +134,7 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             f"A flush changes {number(volume_l)} L of water in pipes, which then cools there: that heat is "
             "most of what a flush costs, and when heating buys it back follows from when the flush is."
         )
-    yield from _held_up(tuning, chosen.programme)
+    yield from held_up(tuning, chosen.programme)
     yield from given_up(tuning.scenario, mine, out)
     for missed in not_every(out.findings, days):
         yield (
@@ -143,15 +143,6 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
         )
     if tuning.own.refused:
         yield f"The file's own programme is no choice: {finding_words(tuning.own.refused[0])}."
-
-
-def _held_up(tuning: Tuning, programme: Daily) -> Iterator[str]:
-    """What flushes must be as long as where much of their time the water is in a filter or heat source."""
-    plant, keyed = tuning.space.plant, Programme(scheduled(tuning.scenario, programme))
-    for pumping in dict.fromkeys(e.pumping for e in programme.entries if e.does == FLUSH):
-        end = slowest_end(plant, keyed, pumping)
-        if end and in_a_body(plant, end.duty, end.plug):
-            yield f"At {pumping} {end.said(plant)}; a flush lasts {FLUSH_VOLUMES:g} times that or more."
 
 
 def _say_best(page: Page, tuning: Tuning) -> None:
