@@ -135,6 +135,7 @@ TARGETS = (
         "cyclesim/decide/comparing/comparison.py",
         (
             "tests/decide/test_compared.py",
+            "tests/decide/test_compared_futures.py",
             "tests/said/test_compare_report.py::test_every_table_tells_the_numbers_of_the_json",
         ),
     ),
