@@ -1,6 +1,6 @@
 """The water age of one circuit, by hand: closed while it goes on, told of some plugs, kept for a next run.
 
-What any history gives stands in `test_water_age.py`, beside slugs of water.
+What any history gives stands in `test_water_age_drawn.py`, beside slugs of water.
 """
 
 from collections.abc import Sequence
