@@ -18,6 +18,10 @@ from cyclesim.physics.age_book import FAR_S, AgeBook, Ages, Emitted, Floats, Pas
 from cyclesim.physics.parcels import Parcel
 from cyclesim.physics.water_age import Pattern, Plug, ages_of, pattern_of, run_through
 
+_PROFILED_S = 0.25 * FAR_S
+"""What takes longer to clear is followed by parcels [s]: as it moves on it would be as old as what stood for
+FAR_S more."""
+
 Known = dict[tuple[float, ...], Pattern]
 """Patterns by their flows [m3/s]."""
 
@@ -86,7 +90,7 @@ class WaterAge:
         p = pattern_of(self.plugs, len(self._known), flows)
         p.moving = tuple(i for i in p.moving if self.plugs[i].volume_m3 > 0.0)
         p.asked = tuple(i for i in p.moving if i in self._asked)
-        if p.moving and math.isfinite(p.clear_s):
+        if p.moving and p.clear_s < _PROFILED_S:
             contents = {i: [(self.plugs[i].volume_m3, 0.0, 0.0, 0.0, 0.0)] for i in p.moving}
             end_s = 1.01 * p.clear_s
             p.profile = {
@@ -176,7 +180,7 @@ class WaterAge:
         latest = list(kinds)
         if len(latest) > 1:
             latest.sort(key=lambda kind: -kind.base_s)
-        if not (p.clear_s < 0.5 * FAR_S and _are_apart(p, latest)):
+        if not _are_apart(latest):
             self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
         else:
             alike = latest if len(latest) == 1 else [self._held[i] for i in p.moving]
@@ -228,17 +232,17 @@ class WaterAge:
         return Passages(passages, p.flows, p.steady, p.clear_s)
 
 
-def _are_apart(p: Pattern, kinds: Sequence[_Held]) -> bool:
+def _are_apart(kinds: Sequence[_Held]) -> bool:
     """Whether what has stood since an earlier time is older than all that has stood since a later one.
 
-    *kinds*: what stands where *p* moves water, the latest first.
+    *kinds*: what stands where water is to move, the latest first.
     """
     if len(kinds) == 1:
         return kinds[0].contents is None
     if any(kind.contents is not None for kind in kinds):
         return False
     longest = [1.01 * kind.pattern.clear_s if kind.pattern else 0.0 for kind in kinds]
-    return max(longest) + p.clear_s < 0.5 * FAR_S and all(
+    return all(
         later.base_s - lasts > earlier.base_s
         for (later, earlier), lasts in zip(pairwise(kinds), longest, strict=False)
     )
