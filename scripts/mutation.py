@@ -71,7 +71,10 @@ TARGETS = (
         )
         for file in ("step", "one_pass", "rows")
     ),
-    Target("cyclesim/control/machines.py", ("tests/control/test_machines.py", "tests/control/test_step.py")),
+    Target(
+        "cyclesim/control/machines.py",
+        tuple(f"tests/control/test_{name}.py" for name in ("machines", "pass", "step")),
+    ),
     Target(
         "cyclesim/simulation/wired.py",
         ("tests/simulation/test_wired.py", "tests/verify/test_backflow.py", "tests/verify/test_instant.py"),
