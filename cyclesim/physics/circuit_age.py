@@ -3,8 +3,8 @@
 Two facts keep a year cheap. Standing water is not touched. And once a pattern has left its steady profile in
 each plug, the next passage depends on nothing but the pair of patterns and how long the water stood: it is
 worked out once per pair and read off ever after, every age in old water being shifted by the standing time.
-Plugs that stopped at different times are groups, the freshest first: as long as all water of one group is
-older than all of the group before, which is the oldest at each moment does not depend on the times.
+Plugs that stopped at different times are groups, the freshest first. A profile is of water that came in
+after the groups behind it had stopped, so which is the oldest at each moment does not depend on the times.
 """
 
 from __future__ import annotations
@@ -180,7 +180,7 @@ class WaterAge:
         latest = list(kinds)
         if len(latest) > 1:
             latest.sort(key=lambda kind: -kind.base_s)
-        if not _are_apart(latest):
+        if any(kind.contents is not None for kind in latest):
             self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
         else:
             alike = latest if len(latest) == 1 else [self._held[i] for i in p.moving]
@@ -230,19 +230,3 @@ class WaterAge:
                 peaks[group] = max(peaks[group], age - FAR_S * group)
             passages[i] = Passage(knots[i], oldest[0][i], slopes[0], means[0][i], slopes[1], tuple(peaks))
         return Passages(passages, p.flows, p.steady, p.clear_s)
-
-
-def _are_apart(kinds: Sequence[_Held]) -> bool:
-    """Whether what has stood since an earlier time is older than all that has stood since a later one.
-
-    *kinds*: what stands where water is to move, the latest first.
-    """
-    if len(kinds) == 1:
-        return kinds[0].contents is None
-    if any(kind.contents is not None for kind in kinds):
-        return False
-    longest = [1.01 * kind.pattern.clear_s if kind.pattern else 0.0 for kind in kinds]
-    return all(
-        later.base_s - lasts > earlier.base_s
-        for (later, earlier), lasts in zip(pairwise(kinds), longest, strict=False)
-    )
