@@ -65,6 +65,16 @@ def test_a_demand_without_a_pump_hides_none_behind_it() -> None:
     assert ("high", "off") == after(controller, ("stopped", "off"), "jets.raised")
 
 
+def test_a_demand_turns_its_circulators_beside_its_pump() -> None:
+    """The pump of the circuit behind the source runs at its one speed, with the tub's pump or without any."""
+    boiling = Demand("boiling", "heating", 3, "main", "low", ("stove",), ("feed",))
+    turning = Demand("turning", "sun", 4, "", "", (), ("feed",))
+    controller = ControlLogic((MAIN, FEED), (STOVE,), (boiling, turning))
+    rest = ("stopped", "stopped", "off")
+    assert ("low", "on", "firing") == after(controller, rest, "boiling.raised")
+    assert ("stopped", "on", "off") == after(controller, rest, "turning.raised")
+
+
 def test_only_a_level_switch_tells_of_low_water() -> None:
     """A controller of which nothing is said has none, and runs on."""
     assert ("low", "firing") == after(
