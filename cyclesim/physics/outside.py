@@ -334,9 +334,12 @@ class Outside:
             moves[body] = moving
 
     def _stand(self, circuit: Circuit, stood: Sequence[int], now: int, tub_c: float, integral: float) -> None:
-        """Bring what stands in some reaches of a circuit to *now*, and close the stays of their bodies."""
-        if circuit.way is None and circuit.straight.is_straight:
-            self._bring_at_once(circuit, now, tub_c, integral)
+        """Bring what stands in some reaches of a circuit to *now*, and close the stays of their bodies.
+
+        Where all of it stands, of all.
+        """
+        if circuit.way is None:
+            self._bring(circuit, now, tub_c, integral)
             return
         self._water.open(circuit.number)
         for i in stood:
