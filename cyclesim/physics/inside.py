@@ -29,8 +29,8 @@ class Inside:
         self._known: set[int] = set()
         self.by_second: Floats = self._alone_j
         """By the second [J], beside a tub that what has returned warms; columns as in Passages."""
-        self.as_tub_warms_j: Floats = self._alone_j[:, 0]
-        """By the second [J], as something else warms the tub by 1 K/s from the first on."""
+        self.as_tub_is_warmer_j: Floats = self._alone_j[:, 0]
+        """By the second [J/K], of each kelvin that the tub is warmer from the first on."""
 
     def complete(self) -> None:
         """Work out what the columns that are known of the passages do to the reach."""
@@ -47,7 +47,7 @@ class Inside:
         steps: Floats = np.where(later >= 0, step[np.maximum(later, 0)], 0.0)
         rises_k = np.diff(fed, axis=0, prepend=0.0) / self.tub_j_k
         self.by_second = self._alone_j + steps @ rises_k
-        self.as_tub_warms_j = np.cumsum(step)
+        self.as_tub_is_warmer_j = step
 
     def _held(self, column: int) -> Floats:
         """By the second, of one cause [J/K] or [J/W]."""

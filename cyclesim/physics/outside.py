@@ -38,6 +38,7 @@ from cyclesim.physics.ways import Way, Ways
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _LOOKED_AT_S = 60  # the same while something looks at followed water
 _SETTLES_K = 0.1  # the most that the tub moves as water settles
+_NEAR_K = 0.3  # what has settled may be another temperature than was foreseen by less than this
 _DRAWN_SHARE = 0.3  # of the tub's water, the most that such water draws from it in a piece
 
 
@@ -203,16 +204,19 @@ class Outside:
     def falls_after_s(self, body: int, more_k: float, now: int) -> float | None:
         """After how long [s] a body's mean is no more than *more_k* above the tub, if all goes on as it is.
 
-        Infinite where that is not before it settles; None where nobody knows. Asked in the second in which
-        something has changed, it is to be asked again a second later.
+        Infinite where it comes nowhere near; None where nobody knows. Asked in the second in which something
+        has changed, it is to be asked again a second later, and once the body has settled near that.
         """
         foreseen = self._foreseen(body, only_now=False)
         if foreseen is None:
             began_s = self._circuits[self._circuit_of[self._stays.members[body][0]]].began_s
             return 1.0 if began_s == now else None
         held_j, tub_c = foreseen
-        found = np.flatnonzero(held_j / self._stays.capacity_j_k[body] - tub_c <= more_k)
-        return float(found[0]) if len(found) else math.inf
+        above_k = held_j / self._stays.capacity_j_k[body] - tub_c - more_k
+        found = np.flatnonzero(above_k <= 0.0)
+        if len(found):
+            return float(found[0])
+        return math.inf if above_k[-1] > _NEAR_K else float(len(above_k))
 
     def coldest_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Temperature [degC] at a body's coldest end."""
@@ -467,6 +471,8 @@ class Outside:
                 held_j, book = self.holds_j(way.members, now, tub_c), None
             else:
                 held_j, book = self._settling.passed(circuit, passing)
+            if way.is_long:
+                self.forces.warm((tub_c - circuit.began_c) / (now - circuit.began_s), now)
             rest_j, factor = self.by_forces(way.held_j), float(way.held_j[0])
             then_c = (node_j_k * tub_c + held_j - rest_j) / (node_j_k + factor)
             moves_k = abs(then_c - tub_c)

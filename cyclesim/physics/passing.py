@@ -70,10 +70,9 @@ class Passing:
         else_k = (self.after_c - alone_c) * after_s / self.lasted_s  # what else has warmed it
         return self.before_c + self.returned_j(after_s) / tub_j_k + else_k
 
-    def else_k_s(self, tub_j_k: float) -> float:
-        """How fast all else has warmed a tub of *tub_j_k* [J/K] since it began [K/s]."""
-        alone_k = self.returned_j(self.lasted_s) / tub_j_k
-        return (self.after_c - self.before_c - alone_k) / self.lasted_s
+    def else_k(self, tub_j_k: float) -> float:
+        """By how much all else has warmed a tub of *tub_j_k* [J/K] since it began [K]."""
+        return self.after_c - self.before_c - self.returned_j(self.lasted_s) / tub_j_k
 
     def answer(self, by_second: Floats, forces: Floats, until: int) -> Floats:
         """What factors by the second come to, from now on and before *until* [s]; columns as in Passages.

@@ -93,21 +93,22 @@ class Settling:
     ) -> tuple[Floats, Floats] | None:
         """Heat in some reaches above 0 degC [J], and the tub [degC], from now on until the circuit settles.
 
-        By the second, if all goes on as it is; None where some reach held more than one slug as it began.
+        By the second, if nothing warms the tub from now on but what is under way; None where some reach held
+        more than one slug as it began.
         """
         passing = circuit.passing
         if passing is None or not (passing.lasted_s and passing.is_straight and circuit.straight.is_straight):
             return None
-        now, else_k_s = passing.lasted_s, passing.else_k_s(self._tub_j_k)
+        now, else_k = passing.lasted_s, passing.else_k(self._tub_j_k)
         until = now + 1 if only_now else passing.way.after_s + 1
-        seconds = np.arange(now, until, dtype=float)
-        tub_c: Floats = passing.before_c + passing.by_second[now:until] @ passing.causes / self._tub_j_k
+        tub_c: Floats = passing.by_second[now:until] @ passing.causes / self._tub_j_k
+        tub_c += passing.before_c + else_k
         held_j: Floats = np.zeros(until - now)
         for i in reaches:
             inside = self._inside(passing.way, i)
             held_j += passing.answer(inside.by_second, self._forces.now, until)
-            held_j += else_k_s * inside.as_tub_warms_j[now:until]
-        return held_j, tub_c + else_k_s * seconds
+            held_j += else_k * inside.as_tub_is_warmer_j[now - now // 2 : until - now // 2]
+        return held_j, tub_c
 
     def _inside(self, way: Way, i: int) -> Inside:
         inside = way.passages.inside.get(i)

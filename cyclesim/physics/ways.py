@@ -26,9 +26,10 @@ if TYPE_CHECKING:
 
 Ints = NDArray[np.int64]
 SETTLES_S = 600.0
-"""What tub water reaches within this follows the tub's temperature; at 1 K/h it is told 0.17 K too warm."""
+"""What tub water reaches within this follows the tub's temperature."""
 LONG_S = 300
-"""Where tub water takes longer, heat that comes or goes is not in the tub at once: see `Way.is_long`."""
+"""What takes no longer is told to be as warm as if it had left a tub of now, at 1 K/h 0.08 K too warm, and
+heat into it is in the tub at once; what does is not: see `Way.is_long`."""
 _LONG_K = 0.1
 """So far settled water is there from one slug at most that holds its heat, so that it goes on by vector."""
 _JOINED_K = 0.1
@@ -50,7 +51,7 @@ class Way:
     """The reaches at these places."""
     after_s: int
     is_long: bool
-    """Whether water that has settled on it is followed anew where it is heated otherwise."""
+    """Whether settled water is told how fast the tub warms, and followed anew if it is heated otherwise."""
     lost_w: Floats
     """Factors of the loss of all that settles."""
     held_j: Floats
@@ -184,8 +185,8 @@ class Ways:
         self.held = [tuple(i for i in circuit if reaches[i].capacity_j_k) for circuit in self.circuits]
         """Those of each circuit that hold water."""
         self.first_heat = 1 + len(self.zones)
-        self.forces = self.first_heat + len(self.reaches)
-        """How many forces there are: the tub, the zones, heat into each reach."""
+        self.forces = self.first_heat + len(self.reaches) + 1
+        """How many forces there are: the tub, the zones, heat into each reach, how fast the tub warms."""
         self._known: dict[tuple[float, ...], Way] = {}
 
     def of(self, g: int, flows_m3_s: Sequence[float]) -> Way | None:

@@ -71,7 +71,7 @@ def test_what_a_tub_sends_out_colder_comes_back_as_the_inverse_says() -> None:
 
 @pytest.mark.parametrize("i", [0, 2, 3, 4])
 def test_what_a_reach_holds_by_the_second_is_what_its_slugs_hold(i: int) -> None:
-    """Slugs led along behind a tub that what comes back cools or warms, and something else by 36 K/h."""
+    """Slugs led along behind a tub that what comes back cools or warms, and 2 K warmer from 10 s on."""
     ways, tub_j_k, heated = Ways(REACHES, PER_M3_K), 6.2e6, frozenset({1, 3})
     way = ways.of(0, FLOWS)
     assert way is not None
@@ -81,11 +81,11 @@ def test_what_a_reach_holds_by_the_second_is_what_its_slugs_hold(i: int) -> None
     fronts = draw.uniform(5.0, 40.0, tub // 2)
     backs = fronts + draw.uniform(-3.0, 3.0, tub // 2)
     heats_w = [0.0, draw.uniform(0.0, 4000.0), 0.0, draw.uniform(0.0, 1500.0), 0.0, 0.0]
-    acts = [30.0, *draw.uniform(-5.0, 20.0, len(ways.zones)), *heats_w]
+    acts = [30.0, *draw.uniform(-5.0, 20.0, len(ways.zones)), *heats_w, 0.0]
     causes, seconds = np.concatenate((fronts, backs, acts)), np.arange(way.after_s + 1)
-    else_k_s = 0.01
-    tub_c = 30.0 + by_return @ causes / tub_j_k + else_k_s * seconds
-    held_j = inside.by_second @ causes + else_k_s * inside.as_tub_warms_j
+    tub_c = 30.0 + by_return @ causes / tub_j_k + 2.0 * (seconds > 10)
+    held_j = inside.by_second @ causes
+    held_j[11:] += 2.0 * inside.as_tub_is_warmer_j[1:-10]
     for after_s in (1, 7, 20, 33, way.after_s):
         stream = [(1.0, *ends) for ends in pairwise(tub_c[: after_s + 1].tolist())]
         slugs = ways.as_slugs(0, causes[:tub])
