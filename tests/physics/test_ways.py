@@ -85,7 +85,7 @@ def test_what_a_reach_holds_by_the_second_is_what_its_slugs_hold(i: int) -> None
     causes, seconds = np.concatenate((fronts, backs, acts)), np.arange(way.after_s + 1)
     tub_c = 30.0 + by_return @ causes / tub_j_k + 2.0 * (seconds > 10)
     held_j = inside.by_second @ causes
-    held_j[11:] += 2.0 * inside.as_tub_is_warmer_j[1:-10]
+    held_j[11:] += inside.as_tub_is_warmer_j[1:-10] + inside.as_tub_is_warmer_j[:-11]  # it rises for a second
     for after_s in (1, 7, 20, 33, way.after_s):
         stream = [(1.0, *ends) for ends in pairwise(tub_c[: after_s + 1].tolist())]
         slugs = ways.as_slugs(0, causes[:tub])
