@@ -201,18 +201,21 @@ class Outside:
         circuit = self._circuits[self._circuit_of[self._stays.members[body][0]]]
         return circuit.way is not None and now - circuit.moved_s >= circuit.way.after_s
 
-    def falls_after_s(self, body: int, more_k: float, now: int) -> float | None:
+    def falls_after_s(self, body: int, more_k: float, now: int, tub_c: float) -> float | None:
         """After how long [s] a body's mean is no more than *more_k* above the tub, if all goes on as it is.
 
-        Infinite where it comes nowhere near; None where nobody knows. Asked in the second in which something
-        has changed, it is to be asked again a second later, and once the body has settled near that.
+        Infinite where it comes nowhere near; None where nobody knows. Where it settles near that it is to be
+        asked again then.
         """
+        circuit = self._circuits[self._circuit_of[self._stays.members[body][0]]]
+        way = circuit.way
+        if way is not None and way.is_fast and circuit.began_s == now and circuit.passing is None:
+            circuit.passing = self._settling.begins(circuit, way, tub_c)
         foreseen = self._foreseen(body, only_now=False)
         if foreseen is None:
-            began_s = self._circuits[self._circuit_of[self._stays.members[body][0]]].began_s
-            return 1.0 if began_s == now else None
-        held_j, tub_c = foreseen
-        above_k = held_j / self._stays.capacity_j_k[body] - tub_c - more_k
+            return None
+        held_j, by_then_c = foreseen
+        above_k = held_j / self._stays.capacity_j_k[body] - by_then_c - more_k
         found = np.flatnonzero(above_k <= 0.0)
         if len(found):
             return float(found[0])

@@ -97,7 +97,7 @@ class Settling:
         more than one slug as it began.
         """
         passing = circuit.passing
-        if passing is None or not (passing.lasted_s and passing.is_straight and circuit.straight.is_straight):
+        if passing is None or not (passing.is_straight and circuit.straight.is_straight):
             return None
         now, else_k = passing.lasted_s, passing.else_k(self._tub_j_k)
         until = now + 1 if only_now else passing.way.after_s + 1

@@ -142,7 +142,7 @@ class TubHeat:
 
     def falls_after_s(self, body: int, more_k: float) -> float | None:
         """After how long [s] a body is no more than *more_k* above the tub, as `Outside` has it."""
-        return self._outside.falls_after_s(body, more_k, self._now_s)
+        return self._outside.falls_after_s(body, more_k, self._now_s, self.water_c)
 
     def own_c(self, place: int, at_s: float) -> float:
         """Temperature [degC] in a source's own water, by its place, at *at_s* if all goes on as it is."""
