@@ -140,7 +140,9 @@ class Steering:
             soonest = self._reached(inside_c, limit_c, now, until, rising=False)
         else:
             soonest = self._reached(inside_c, water_c + steered.on_at_k, now, until, rising=True)
-        return soonest if soonest is None else now + self._in_time(soonest - now)
+        if soonest is None:
+            return None
+        return now + self._in_time(soonest - now)
 
     @staticmethod
     def _in_time(after_s: float) -> int:
