@@ -263,7 +263,7 @@ class Programme:
                 yield BlockInterlock(line.block, None, condition, line.because or "")
         for name, device in self.scenario.plant.treatment.items():
             if device.with_ is not None:  # its contact is in series with the pump's
-                yield BlockInterlock(name, None, Condition(device.with_, "running", negated=True), "")
+                yield BlockInterlock(name, None, Condition(device.with_, "running", negated=True))
 
     def _dwells(self) -> dict[str, dict[str, int]]:
         dwells: dict[str, dict[str, int]] = {}

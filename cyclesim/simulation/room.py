@@ -140,10 +140,10 @@ class Rooms:
 
     def _given(self, trace: Trace, name: str) -> Heat:
         """What a run has given to a room, and what it would give to one that is warmer."""
-        zones, before = self.zones, -self.zones.origin_s // HOUR_S
-        heat_w, falls_w_k = waste_w(self._plant, trace, name), _falls_w_k(self._plant, trace, name)
-        cold_w = heat_w + falls_w_k * self._above_k(name)[before : before + len(heat_w)]
-        hours = len(zones.series[name])
+        waste_w, falls_w_k = waste(self._plant, trace, name)
+        zones, hours = self.zones, len(self.zones.series[name])
+        before = -zones.origin_s // HOUR_S
+        cold_w = waste_w + falls_w_k * self._above_k(name)[before : before + len(waste_w)]
         return Heat(_before_and_in(cold_w, before, hours), _before_and_in(falls_w_k, before, hours))
 
     def _change_k(self, heats: Mapping[str, Heat]) -> float:
@@ -185,10 +185,13 @@ def room_c(
     return means
 
 
-def waste_w(plant: Assembly, trace: Trace, zone: str) -> Floats:
-    """Heat that a run puts into a zone, mean of each hour [W]: pumps, blowers, pipes, housings."""
-    edges = _edges(trace)
-    energy = np.zeros(len(edges))
+def waste(plant: Assembly, trace: Trace, zone: str) -> tuple[Floats, Floats]:
+    """Heat that a run puts into a zone, mean of each hour [W]: pumps, blowers, pipes, housings.
+
+    And by how much less that would be per kelvin that the zone is warmer [W/K].
+    """
+    edges = np.arange(0.0, trace.span_s + HOUR_S, HOUR_S)
+    energy, falls = np.zeros(len(edges)), np.zeros(len(edges))
     for name, pump in plant.pumps.items():
         if pump.zone == zone:
             lost = {s: (1.0 - pump.heat_to_water) * speed.power_w for s, speed in plant.speeds[name].items()}
@@ -198,40 +201,22 @@ def waste_w(plant: Assembly, trace: Trace, zone: str) -> Floats:
             energy += _spent(trace.blowers[name], {"on": (1.0 - AIR_HEAT) * blower.power_w}, edges)
     for name, circuit in circuits(plant).items():
         if circuit.zone == zone:
-            power = {"on": circuit.circulator.power_w}
-            energy += _spent(trace.circulators[circuit.sheet.circulator], power, edges)
+            turns = circuit.sheet.circulator
+            energy += _spent(trace.circulators[turns], {"on": circuit.circulator.power_w}, edges)
             own = trace.own_waters[name]
             energy += _by_edge(own, own.lost_j, edges)
+            falls += _by_edge(own, _falls_j_k(circuit.body, own), edges)
     for body in plant.bodies:
         stays = trace.stays[body.name]
         if body.zone == zone and len(stays):
             energy += _by_edge(stays, stays.loss_j, edges)
-    return np.diff(energy) / HOUR_S
-
-
-def _falls_w_k(plant: Assembly, trace: Trace, zone: str) -> Floats:
-    """By how much less that would be per kelvin that the zone is warmer [W/K]."""
-    edges = _edges(trace)
-    falls = np.zeros(len(edges))
-    for name, circuit in circuits(plant).items():
-        if circuit.zone == zone:
-            own = trace.own_waters[name]
-            falls += _by_edge(own, _stood_j_k(circuit.body, own), edges)
-    for body in plant.bodies:
-        stays = trace.stays[body.name]
-        if body.zone == zone and len(stays):
             moved_j_k = body.ua_w_k * (stays.end_s - stays.start_s)  # the tub gives what it loses
-            falls_j_k = np.where(stays.joined > 0.0, moved_j_k, _stood_j_k(body, stays))
+            falls_j_k = np.where(stays.joined > 0.0, moved_j_k, _falls_j_k(body, stays))
             falls += _by_edge(stays, falls_j_k, edges)
-    return np.diff(falls) / HOUR_S
+    return np.diff(energy) / HOUR_S, np.diff(falls) / HOUR_S
 
 
-def _edges(trace: Trace) -> Floats:
-    """Where the hours of the span begin and end [s]."""
-    return np.arange(0.0, trace.span_s + HOUR_S, HOUR_S)
-
-
-def _stood_j_k(body: Body, rows: Rows) -> Floats:
+def _falls_j_k(body: Body, rows: Rows) -> Floats:
     """How much less a body would lose in each row per kelvin that its zone is warmer [J/K].
 
     As it stands, it is itself the warmer the longer the row lasts.
