@@ -91,7 +91,7 @@ class Rooms:
     def settle(self, trace: Trace) -> bool:
         """Whether these zones are what a run in them has made of them, or there have been enough.
 
-        Otherwise they become that. What heater and fan did in them is put into the trace.
+        Otherwise they go towards that. What heater and fan did in them is put into the trace.
         """
         for load in self._loads:
             trace.loads[load.name] = load.stream(trace.span_s)
