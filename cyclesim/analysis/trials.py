@@ -13,6 +13,7 @@ from cyclesim.analysis.energy import meter
 from cyclesim.analysis.findings import SEVERITIES, Change, Finding, Subject
 from cyclesim.analysis.history import POWERLESS, WITHOUT_POWER, History
 from cyclesim.analysis.mends import changes
+from cyclesim.analysis.outages import AtZero, first_at_zero, had_it_failed
 from cyclesim.analysis.result import Result
 from cyclesim.analysis.rules import RULES, check
 from cyclesim.analysis.running_rules import ABOVE
@@ -43,6 +44,8 @@ class Days(NamedTuple):
     """What the days cost, where that was asked for."""
     lasts: Mapping[tuple[str, str], float] = MappingProxyType({})
     """How long each is broken [h], or how often where it has no length."""
+    at_zero: AtZero | None = None
+    """What is at 0 degC first with no power from the coldest hour on, where that was asked for."""
 
     def worse_than(self, before: Days) -> tuple[str, ...]:
         """What is broken and was not: `stale-water (left_bench)`."""
@@ -79,6 +82,10 @@ class MendTrial:
     currency: str = ""
     worsens: tuple[str, ...] = ()
     """What is broken without it, and with it for much longer or more often."""
+    at_zero: AtZero | None = None
+    """What is at 0 degC first with it, had the power failed in the coldest hour."""
+    at_zero_before: AtZero | None = None
+    """The same without it."""
 
     @property
     def harms(self) -> int:
@@ -108,7 +115,8 @@ def tried(
     """
     known: dict[str, Days | None] = {}
     history = History(result.plant, result.programme, result.trace)
-    before = _days(result.findings, history)._replace(cost=result.metrics.energy.cost)
+    at_zero = first_at_zero(had_it_failed(result.plant, result.trace))
+    before = _days(result.findings, history)._replace(cost=result.metrics.energy.cost, at_zero=at_zero)
     subjects = dict.fromkeys((finding.rule, finding.subject) for finding in findings)
     left = {mine: islice(offered(result, *mine), MOST_EACH) for mine in subjects}
     trials: dict[tuple[str, str], list[MendTrial]] = {mine: [] for mine in left}
@@ -138,6 +146,7 @@ def _trial(result: Result, mine: tuple[str, str], change: Change, before: Days, 
     return MendTrial(
         0, *mine, change.sentence, mine not in after.broken and not idle, after.worse_than(before), idle,
         change.edits, after.cost, before.cost, result.metrics.energy.currency, after.longer_than(before),
+        after.at_zero, before.at_zero,
     )  # fmt: skip
 
 
@@ -154,11 +163,13 @@ def _grade(rule: str) -> int:
 
 
 def run_again(result: Result, scenario: Scenario) -> Days:
-    """The days of a result with another scenario, and what they cost."""
+    """The days of a result with another scenario, what they cost, and how long until frost without power."""
     about = result.about
     history = _history(scenario, about.days, date.fromisoformat(about.first_day), about.seed)
     costs = meter(history.plant, history.programme, history.trace).cost.values()
-    return _days(check(history)[0], history)._replace(cost=float(sum(cost[-1] for cost in costs)))
+    at_zero = first_at_zero(had_it_failed(history.plant, history.trace))
+    days = _days(check(history)[0], history)
+    return days._replace(cost=float(sum(cost[-1] for cost in costs)), at_zero=at_zero)
 
 
 def run_days(scenario: Scenario, days: int, start: date | None = None, seed: int = 0) -> Days:
