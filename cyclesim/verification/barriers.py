@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from cyclesim.verification.answer import Barrier, Verdict
+from cyclesim.verification.answer import Barrier, Verdict, harmless_first
 from cyclesim.verification.search import Explored
 from cyclesim.verification.subjects import Check
 
@@ -61,5 +61,5 @@ def worse(earlier: Verdict, later: Verdict) -> Verdict:
         cone=cone,
         states=earlier.states + later.states,
         cells=tuple(cells) or first.cells,
-        mends=tuple(mends.values()),
+        mends=harmless_first(mends.values()),
     )

@@ -9,7 +9,6 @@ from functools import cached_property
 from itertools import combinations
 from typing import NamedTuple
 
-from cyclesim.analysis.findings import Change
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.rules import RULES, of_kind
 from cyclesim.analysis.trials import Days, run_days
@@ -17,7 +16,7 @@ from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
-from cyclesim.verification.answer import Cell, DeadEnd, Mend, Timed, Verdict
+from cyclesim.verification.answer import Cell, DeadEnd, Mend, Timed, Verdict, harmless_first
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.barriers import barrier, still_works, worse
 from cyclesim.verification.calendar_order import Calendar
@@ -35,7 +34,7 @@ Progress = Callable[[str, int, int], None]
 _STORIES_TRIED = 40
 """How many states that break a rule are looked for: each is put to the engine before all ways in time are."""
 _WEEK = 7
-"""How many days of January are run with a mend of the schedule."""
+"""How many days of January are run with a mend that holds, for what it breaks besides."""
 
 
 class Ends(NamedTuple):
@@ -208,7 +207,7 @@ class Judging:
             story = self.teller.story(name, check, refined)[1] if name in refined.broken else None
         return self._verdict(
             name, check, commands.automaton.cone.names, commands.states, broken=True,
-            why=why, story=story, mends=() if cut_short else tuple(self._mends(name, check)),
+            why=why, story=story, mends=() if cut_short else harmless_first(self._mends(name, check)),
             cut_short=cut_short,
         )  # fmt: skip
 
@@ -227,7 +226,7 @@ class Judging:
         if story is None:
             cells = self._cells(check, refined, exact)[name] if self.faults else ()
             return self._verdict(name, check, cone, refined.states, cells=cells, held_by_time=True)
-        mends = tuple(self._mends(name, check))
+        mends = harmless_first(self._mends(name, check))
         return self._verdict(
             name, check, cone, refined.states, broken=story.replayed == "by the engine",
             why=why, story=story, mends=mends,
@@ -380,7 +379,7 @@ class Judging:
         if fault.any_order and (explored is before or fault.kind == "person"):
             story = in_any_order(story, fault.sentence)
         alone = self.mends_faults and len(faults) == 1
-        mends = tuple(self._mends(name, check, faults[0])) if alone else ()
+        mends = harmless_first(self._mends(name, check, faults[0])) if alone else ()
         undone = any(FAULTS[fault.kind].barrier for fault in faults)
         return Cell(sentences, states, "nothing", why, story, mends, undoes_barrier=undone)
 
@@ -402,15 +401,9 @@ class Judging:
                     states += states_under
             except (CycleSimError, ValueError):
                 continue
-            yield Mend(
-                change.sentence, holds, states, never_on, self._harm(change) if holds else (), change.edits
-            )
-
-    def _harm(self, change: Change) -> tuple[str, ...]:
-        """What a change of the schedule breaks that is no rule of one instant."""
-        if all(edit.path[0] != "schedule" for edit in change.edits):
-            return ()
-        return run_days(change.of(self.scenario), _WEEK).worse_than(self._week)
+            after = run_days(change.of(self.scenario), _WEEK) if holds else self._week
+            breaks, worsens = after.worse_than(self._week), after.longer_than(self._week)
+            yield Mend(change.sentence, holds, states, never_on, breaks, change.edits, worsens)
 
     @cached_property
     def _week(self) -> Days:
