@@ -18,7 +18,7 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Cell, DeadEnd, Mend, Timed, Verdict, harmless_first
 from cyclesim.verification.automaton import Automaton
-from cyclesim.verification.barriers import barrier, still_works, worse
+from cyclesim.verification.barriers import barrier, still_works, worse, worse_cell
 from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import Cone, cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
@@ -287,16 +287,14 @@ class Judging:
             holding = [name for name in rules if name not in first.broken and name not in second.broken]
             if not holding or first_fault.any_order or second_fault.any_order or before in (first, second):
                 continue
+            both, cells = (first_fault, second_fault), list[Cell]()
             for base, late in ((first, second_fault), (second, first_fault)):
                 try:
                     under_both = self._under(check, base, late)
+                    ordered = [self._cell(name, check, both, under_both, base) for name in holding]
                 except TooManyStatesError as error:
-                    both = first_fault, second_fault
-                    cells = [self._cut_cell(name, check, both, error, base) for name in holding]
-                    continue
-                cells = [
-                    self._cell(name, check, (first_fault, second_fault), under_both, base) for name in holding
-                ]
+                    ordered = [self._cut_cell(name, check, both, error, base) for name in holding]
+                cells = [worse_cell(a, b) for a, b in zip(cells, ordered, strict=True)] if cells else ordered
                 if any(cell.barrier == "nothing" for cell in cells):
                     break  # whichever comes first, one order is enough
             for name, cell in zip(holding, cells, strict=True):
