@@ -67,11 +67,20 @@ TARGETS = (
     *(
         Target(
             f"cyclesim/control/{file}.py",
-            tuple(f"tests/control/test_{name}.py" for name in ("wired", "pass", "step")),
+            tuple(
+                f"tests/control/test_{name}.py"
+                for name in ("wired", "pass", "step", "pump_control", "source_control")
+            ),
         )
         for file in ("step", "one_pass", "rows")
     ),
-    Target("cyclesim/control/machines.py", ("tests/control/test_machines.py", "tests/control/test_step.py")),
+    Target(
+        "cyclesim/control/machines.py",
+        tuple(
+            f"tests/control/test_{name}.py"
+            for name in ("machines", "pass", "step", "pump_control", "source_control")
+        ),
+    ),
     Target(
         "cyclesim/simulation/wired.py",
         ("tests/simulation/test_wired.py", "tests/verify/test_backflow.py", "tests/verify/test_instant.py"),
@@ -100,7 +109,8 @@ TARGETS = (
         ),
     ),
     Target(
-        "cyclesim/physics/parcels.py", ("tests/physics/test_parcels.py", "tests/physics/test_water_age.py")
+        "cyclesim/physics/parcels.py",
+        tuple(f"tests/physics/test_{name}.py" for name in ("parcels", "water_age", "water_age_drawn")),
     ),
     Target(
         "cyclesim/simulation/programme.py",
@@ -126,6 +136,7 @@ TARGETS = (
         "cyclesim/decide/comparing/comparison.py",
         (
             "tests/decide/test_compared.py",
+            "tests/decide/test_compared_futures.py",
             "tests/said/test_compare_report.py::test_every_table_tells_the_numbers_of_the_json",
         ),
     ),

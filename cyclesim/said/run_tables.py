@@ -244,7 +244,11 @@ _MOST_MONTHS = 13
 
 
 def say_energy(page: Page, energy: EnergyMetrics, *, everything: bool = False) -> None:
-    """Energy and cost by device and by month, and what the breakers carry; many months on demand only."""
+    """Energy and cost by device and by month, and what the breakers carry.
+
+    *everything*: devices beside months, any number of months, and what the cables lose of the voltage, which
+    is a figure for an electrician and stands on that paper.
+    """
     columns = [words("device"), Column("{unit}", "energy_kwh", "kWh")]
     if energy.fuel_kwh:
         columns.append(Column("fuel\n{unit}", "fuel_kwh", "kWh"))
@@ -267,21 +271,22 @@ def say_energy(page: Page, energy: EnergyMetrics, *, everything: bool = False) -
     if SUMP_PUMP in energy.by_device:
         page.line(f"{SUMP_PUMP} is counted throughout: its float may start it at any time.", indent=2, hang=2)
     for name, circuit in energy.circuits.items():
-        if len(energy.circuits) == 1 and circuit.most_starting_a is None and circuit.most_drop_v is None:
+        lost_v = circuit.most_drop_v if everything else None
+        if len(energy.circuits) == 1 and circuit.most_starting_a is None and lost_v is None:
             continue  # the line above has said it
         sentence = f"{name}: at most {number(circuit.most_current_a)} A, {when(circuit.at)}"
         sentence += f"; its breaker takes {number(circuit.breaker_a)} A"
         if circuit.most_starting_a is not None:
             sentence += f"; {number(circuit.most_starting_a)} A for a moment while starting"
-        if circuit.most_drop_v is not None:
-            sentence += f"; its cables lose at most {number(circuit.most_drop_v)} V, "
+        if lost_v is not None:
+            sentence += f"; its cables lose at most {number(lost_v)} V, "
             sentence += f"{number(circuit.most_drop_percent)} % of the voltage"
             sentence += "" if circuit.most_drop_to == name else f", on the way to {circuit.most_drop_to}"
-        if circuit.most_starting_drop_v is not None:
+        if everything and circuit.most_starting_drop_v is not None:
             sentence += f"; while starting, {number(circuit.most_starting_drop_v)} V for a moment, "
             sentence += f"{number(circuit.most_starting_drop_percent)} %"
         page.line(f"{sentence}.", indent=2, hang=2)
-    if any(circuit.most_drop_v is not None for circuit in energy.circuits.values()):
+    if everything and any(circuit.most_drop_v is not None for circuit in energy.circuits.values()):
         page.line(DROPS, indent=2, hang=2)
 
 

@@ -46,7 +46,6 @@ def test_what_no_watch_tells_is_said_to_be_untold():
     assert {"changeover": (10.0, 1.0)} == told(slow)["changes over", "main", "line flush"]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     ("line", "lost"),
     [
@@ -69,7 +68,6 @@ def test_what_is_never_on_is_not_said_to_go_off():
     assert not [kind for kind, *_ in blocked if kind in ("goes off", "runs on")]
 
 
-@pytest.mark.slow
 def test_a_level_switch_a_valve_and_a_pressure_switch_are_told_for_what_they_are():
     """Low water stops the pump; a shut valve keeps heat off by flow, and not by pressure."""
     level = told(load_text(GARDEN, sets=["plant.tub.level_switch=true"]))
@@ -91,7 +89,6 @@ def test_what_starts_past_the_controller_is_held_by_its_own_switch_or_by_nothing
     } == told(load(SCHEDULES / "orchard-wall-mended.yaml"))
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_every_interlock_of_a_shipped_plant_is_told(path):
     """No line under `interlocks` is left without a test; one that no hand can try is told as such.
@@ -109,7 +106,6 @@ def test_every_interlock_of_a_shipped_plant_is_told(path):
     assert left == [barrier.line for barrier in told.untold if barrier.line is not None]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("name", ["walled-garden", "walled-garden-circulator", "orchard-wall-mended"])
 def test_what_the_search_says_is_held_is_tried(name):
     """The matrix of faults is a second way: a pump that heats and does not start is held, and isolated."""

@@ -155,7 +155,6 @@ def test_a_text_that_means_something_elsewhere_stays_text(text):
     assert found.count(squeezed(text)) >= 3
 
 
-@pytest.mark.slow
 def test_names_and_reasons_of_the_file_stay_text_in_tables_and_tests():
     """A run's name and an interlock's reason, each with signs that steer a typesetter."""
     text = (SCHEDULES / "walled-garden.yaml").read_text(encoding="utf-8")

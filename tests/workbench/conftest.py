@@ -1,5 +1,6 @@
 """A folder with two invented plants, and a client that is let in to its workbench."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,7 +14,8 @@ from cyclesim.workbench.desk import Desk
 from cyclesim.workbench.folder import Folder
 from cyclesim.workbench.guard import Guard
 from cyclesim.workbench.work import Workers
-from tests.workbench.driven import Window
+from tests.browser import chromium
+from tests.workbench.driven import LOUD, Window, served
 
 HOST, PLACE, TOKEN = "http://127.0.0.1:8123", "/here", "a-token-of-this-test"
 
@@ -67,6 +69,26 @@ def client(stranger: TestClient) -> TestClient:
     assert let_in(stranger).status_code == 303
     stranger.headers["origin"] = HOST
     return stranger
+
+
+@pytest.fixture(scope="module")
+def window(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Window]:
+    """A window on the module's own folder."""
+    with served(folder, tmp_path_factory.mktemp("cache")) as address, chromium() as driver:
+        made = Window(driver, address)
+        made.screen(1280)
+        yield made
+        assert [] == [said for said in made.console() if "409 (Conflict)" not in said]
+
+
+@pytest.fixture
+def garden(folder: Path, request: pytest.FixtureRequest) -> Path:
+    """In that folder the plant that is loud, afresh, under a name of its own."""
+    assert LOUD != starter_text()
+    name = re.sub(r"\W+", "-", request.node.name).strip("-")
+    file = folder / f"{name}.yaml"
+    file.write_text(LOUD, encoding="utf-8", newline="\n")
+    return file
 
 
 @pytest.fixture

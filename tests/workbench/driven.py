@@ -15,11 +15,14 @@ from typing import Any, Literal, NamedTuple
 
 import pytest
 
+from cyclesim.scenario.reading.starter import starter_text
 from tests.browser import AXE
 
 ROOT = Path(__file__).resolve().parents[2]
 PATIENCE_S = 60.0
 SCREENS_PX = (390, 1024, 1600)
+LOUD = starter_text().replace("start: [07:30, 19:30], lasts: 60 s", "start: [06:00, 19:30], lasts: 60 s")
+"""It flushes in quiet hours, which end at 07:00."""
 _WHERE = """
 const to = arguments[0], from = document.activeElement;
 return from === to ? "there" : from.compareDocumentPosition(to) & 4 ? "on" : "back";  // 4: it follows
