@@ -28,6 +28,8 @@ class Strip:
     """As `said.tune.a_day` has them."""
     breaks: str
     """The first rule that it breaks, if any."""
+    lacks: str
+    """What it is short of beside the margins and minimums that the file asks for, if anything."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +91,7 @@ def _strip(tuning: Tuning, choice: Choice) -> Strip:
         [(hour, hour + lasts_s / 3600.0) for hour, lasts_s in filters],
         a_day(tuning, choice),
         choice.refused[0].rule if choice.refused else "",
+        "; ".join(choice.lacks),
     )
 
 

@@ -283,6 +283,13 @@ def test_where_no_programme_holds_the_files_own_is_picked(window: Window) -> Non
         "return [...document.querySelectorAll('.programmes td.n:nth-of-type(n+3)')].map((e) => e.innerText)"
     )
     assert all(re.fullmatch(r"[\d,]+\.\d|<0\.1|never", text) for text in window.driver.execute_script(below))
+    none = next(row for row in window.all(".programmes tbody tr") if "no flush at all" in row.text)
+    assert "no line flushes a day, 1 wished" in none.text
+    window.use(none.find_element("css selector", "input"))
+    window.sees("It lacks something of what is asked for: no line flushes a day, 1 wished", "p.mind")
+    window.screen(700)
+    window.is_well()
+    window.screen(1280)
 
 
 def test_bars_have_the_colours_of_the_drawing(window: Window) -> None:
