@@ -73,7 +73,7 @@ def shown_choices(tuning: Tuning) -> list[Choice]:
 
 def _chosen(tuning: Tuning) -> tuple[list[Choice], list[Choice]]:
     """The best programmes, then the file's own and the rules of thumb."""
-    best = spread(tuning.best, tuning.recommended)
+    best = [choice for choice in spread(tuning.best, tuning.recommended) if choice is not tuning.own]
     if tuning.recommended is None and tuning.nearest is not None and not tuning.nearest.name:
         best.insert(0, tuning.nearest)
     return best, [tuning.own, *tuning.thumbs]
