@@ -140,7 +140,7 @@ class Rooms:
 
     def _given(self, trace: Trace, name: str) -> Heat:
         """What a run has given to a room, and what it would give to one that is warmer."""
-        waste_w, falls_w_k = _waste(self._plant, trace, name)
+        waste_w, falls_w_k = waste(self._plant, trace, name)
         zones, hours = self.zones, len(self.zones.series[name])
         before = -zones.origin_s // HOUR_S
         cold_w = waste_w + falls_w_k * self._above_k(name)[before : before + len(waste_w)]
@@ -185,7 +185,7 @@ def room_c(
     return means
 
 
-def _waste(plant: Assembly, trace: Trace, zone: str) -> tuple[Floats, Floats]:
+def waste(plant: Assembly, trace: Trace, zone: str) -> tuple[Floats, Floats]:
     """Heat that a run puts into a zone, mean of each hour [W]: pumps, blowers, pipes, housings.
 
     And by how much less that would be per kelvin that the zone is warmer [W/K].
