@@ -79,6 +79,7 @@ _FACTORS = {
     "% percent": 0.01,
 }
 _FACTOR = {name: factor for names, factor in _FACTORS.items() for name in names.split()}
+_FACTOR["1000 gal"] = 1000.0 * _GALLON  # told of energy, never written
 _FAHRENHEIT_0_C = -160 / 9
 
 
@@ -377,13 +378,15 @@ _US = {
     "°C": ("°F", "temperature"),
     "K": ("°F", "temperature_difference"),
     "K/h": ("°F/h", "temperature_difference"),
+    "W of pump": ("hp", "power"),
+    "Wh/m3": ("kWh/1000 gal", "energy"),
     "W/K": ("BTU/h/°F", "conductance"),
     "W/(m K)": ("BTU/h/ft/°F", "conductance"),
     "W/(m2 K)": ("BTU/h/ft2/°F", "conductance"),
 }
 """What is told to a reader of US units in place of a metric unit, and of which kind it is."""
 METRIC = tuple(_US)
-_AS_METRIC = {"L/min of air": "L/min", "m/s of wind": "m/s"}
+_AS_METRIC = {"L/min of air": "L/min", "m/s of wind": "m/s", "W of pump": "W"}
 _ONLY_US = re.compile(
     r"gal.*|gp[mh]|cfm|ft.*|f(?:oo|ee)t|in(?:2|ch|ches)?|sqft|psi|(?:deg|°)?F|mph|hp|B[Tt][Uu].*"
 )

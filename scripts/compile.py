@@ -25,7 +25,7 @@ MODULES = (
     ),
     *(f"simulation/{name}" for name in ("beside", "board", "dry", "effects", "engine", "exchanges")),
     *(f"simulation/{name}" for name in ("heating_control", "passes", "recorder", "steering", "stream")),
-    *(f"simulation/{name}" for name in ("thermostat", "water_and_heat", "wired")),
+    *(f"simulation/{name}" for name in ("room", "room_thermostats", "thermostat", "water_and_heat", "wired")),
 )
 """Typed throughout, and called most often. None has a class with a `__getattr__`, with which mypyc's code
 crashes, nor a `cached_property`, which it works out each time."""

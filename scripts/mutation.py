@@ -77,7 +77,8 @@ TARGETS = (
     Target(
         "cyclesim/control/machines.py",
         tuple(
-            f"tests/control/test_{name}.py" for name in ("machines", "step", "pump_control", "source_control")
+            f"tests/control/test_{name}.py"
+            for name in ("machines", "pass", "step", "pump_control", "source_control")
         ),
     ),
     Target(

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from itertools import product
+from typing import NamedTuple
 
 from cyclesim.analysis import programme_mends as mends
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting
 from cyclesim.analysis.combinations import as_written, combinations
 from cyclesim.analysis.findings import Breach, Change, Judged, Rule, Subject
 from cyclesim.analysis.history import FLUSH_VOLUMES, movers, moves_at
-from cyclesim.analysis.pumped import duties_of, reached_s
+from cyclesim.analysis.pumped import duties_of, in_a_body, reached_s, slowest
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.schedule import Run
 from cyclesim.scenario.forms.fields import PumpSpeed
@@ -59,17 +60,16 @@ def flush_too_short(plant: Assembly, programme: Programme) -> Judged:
     for timed in programme.entries:
         if timed.demand.kind != "line flush" or not isinstance(timed.run, Run):
             continue
-        slowest_end = _slowest(plant, programme, timed.run.pumping)
-        if slowest_end is None:
+        end = slowest_end(plant, programme, timed.run.pumping)
+        if end is None:
             continue
-        (slowest, once_s), lasts_s = slowest_end, timed.run.lasts_s
+        once_s, lasts_s = end.reached_s, timed.run.lasts_s
         if lasts_s >= FLUSH_VOLUMES * once_s:
             continue
         if math.isinf(once_s):
-            cause, mend = f"tub water never reaches {slowest}: it circles", "shut what lets the water circle"
+            cause, mend = f"tub water never reaches {end.leg}: it circles", "shut what lets the water circle"
         else:
-            end = "last jet" if plant.sheet.legs[slowest].manifold else "far end"
-            cause = f"tub water takes {lasting(once_s)} to the {end} of {slowest}"
+            cause = end.said(plant)
             mend = _longer_flush(plant, programme, timed.run.pumping, FLUSH_VOLUMES * once_s)
         volumes = lasts_s / once_s
         yield Breach(
@@ -83,17 +83,33 @@ def flush_too_short(plant: Assembly, programme: Programme) -> Judged:
         )
 
 
-def _slowest(plant: Assembly, programme: Programme, pumping: Pumping) -> tuple[str, float] | None:
-    """The leg to whose end tub water takes the longest with these pumps, and that time [s]."""
-    moved, takes = {plug for duty in duties_of(plant, pumping) for plug in duty.reached_s}, dict[str, float]()
+class SlowestEnd(NamedTuple):
+    """Where tub water comes last in a flush: the end of a leg, the run of pipe before it, and when [s]."""
+
+    leg: str
+    plug: str
+    reached_s: float
+    duty: PlantDuty | None
+
+    def said(self, plant: Assembly) -> str:
+        """How long tub water takes there, and in which filter or heat source if much of it is in one."""
+        end = "last jet" if plant.sheet.legs[self.leg].manifold else "far end"
+        held = in_a_body(plant, self.duty, self.plug)
+        return f"tub water takes {lasting(self.reached_s)} to the {end} of {self.leg}{held}"
+
+
+def slowest_end(plant: Assembly, programme: Programme, pumping: Pumping) -> SlowestEnd | None:
+    """The end that tub water reaches last with these pumps, of those that a flush is for."""
+    moved, ends = {plug for duty in duties_of(plant, pumping) for plug in duty.reached_s}, list[SlowestEnd]()
     for name, leg in plant.sheet.legs.items():
         plug = name
         if leg.manifold is not None and leg.manifold.jets > 1:
             plug = stretch_name(name, leg.manifold.jets)
         moved_else = any(d.kind not in ("line flush", "bathing") for d in movers(plant, programme, name))
         if plug in moved and (leg.manifold is not None or not moved_else):
-            takes[name] = reached_s(plant, pumping, plug)
-    return max(takes.items(), key=lambda item: item[1]) if takes else None
+            duty = slowest(plant, pumping, plug)
+            ends.append(SlowestEnd(name, plug, reached_s(plant, pumping, plug), duty))
+    return max(ends, key=lambda end: end.reached_s, default=None)
 
 
 def _longer_flush(plant: Assembly, programme: Programme, pumping: Pumping, need_s: float) -> str:
@@ -107,10 +123,8 @@ def _longer_flush(plant: Assembly, programme: Programme, pumping: Pumping, need_
     pump, speed = pumping.pumps[0]
     speeds = list(plant.speeds[pump])
     for higher in speeds[speeds.index(speed) + 1 :] if len(pumping.pumps) == 1 else ():
-        slowest_end = _slowest(plant, programme, Pumping((PumpSpeed(pump, higher),)))
-        enough = [
-            length_s for length_s in lengths if slowest_end and length_s >= FLUSH_VOLUMES * slowest_end[1]
-        ]
+        end = slowest_end(plant, programme, Pumping((PumpSpeed(pump, higher),)))
+        enough = [length_s for length_s in lengths if end and length_s >= FLUSH_VOLUMES * end.reached_s]
         if enough:
             return f"flush at {as_written(pump, higher)} for {exactly(min(enough))}"
     offers = f"a controller that offers at least {due}"
@@ -120,9 +134,9 @@ def _longer_flush(plant: Assembly, programme: Programme, pumping: Pumping, need_
 def _lengthened(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
     """A flush that replaces the water twice."""
     pumping = next(t.run.in_one for t in programme.entries if t.entry == about.name)
-    slowest_end = _slowest(plant, programme, pumping) if pumping else None
-    if slowest_end:
-        yield from mends.longer_flush(plant, programme, about, FLUSH_VOLUMES * slowest_end[1])
+    end = slowest_end(plant, programme, pumping) if pumping else None
+    if end:
+        yield from mends.longer_flush(plant, programme, about, FLUSH_VOLUMES * end.reached_s)
 
 
 def _flushed(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:

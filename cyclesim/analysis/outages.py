@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -65,6 +65,20 @@ def had_it_failed(
         return None
     start_s, from_local = _coldest_hour(plant, trace, zones, between_s)
     return replace(_measure(plant, trace, zones, start_s, start_s + HOUR_S), from_local=from_local)
+
+
+@dataclass(frozen=True, slots=True)
+class AtZero:
+    """What is at 0 degC first without power, and how long after that began [h]."""
+
+    part: str
+    after_h: float
+
+
+def first_at_zero(cut: OutageMetrics | None) -> AtZero | None:
+    """The first part that a cut without end brings to 0 degC; None where none is within ten days."""
+    freeze = [AtZero(name, h) for name, h in cut.until_zero_h.items() if h is not None] if cut else []
+    return min(freeze, key=lambda first: first.after_h, default=None)
 
 
 def had_it_tripped(plant: Assembly, programme: Programme, trace: Trace, circuit: str) -> OutageMetrics | None:

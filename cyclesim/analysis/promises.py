@@ -11,7 +11,7 @@ import numpy as np
 from cyclesim.analysis.ages import when
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import LegMetrics, PromisesMetrics
-from cyclesim.analysis.outages import TUB, had_it_failed
+from cyclesim.analysis.outages import TUB, first_at_zero, had_it_failed
 from cyclesim.analysis.spans import Spans, join, meet, spans, total_s
 from cyclesim.analysis.truth import running
 from cyclesim.analysis.tub import HAIR_K, water_c_at
@@ -30,8 +30,7 @@ def measure_promises(history: History, legs: Mapping[str, LegMetrics]) -> Promis
         coldest[TUB] = float(min(np.min(trace.tub.water_c), trace.end_water_c))
     cold = min(coldest, key=lambda name: (round(coldest[name], 2), _stood_at_c(history, name)), default=None)
     cut = had_it_failed(plant, trace)
-    freeze = {n: h for n, h in cut.until_zero_h.items() if h is not None} if cut else {}
-    first = min(freeze, key=lambda name: freeze[name], default=None)
+    first = first_at_zero(cut)
     return PromisesMetrics(
         times_to_be_warm=len(due),
         warm_on_time=sum(moment.short_k <= limits.cold_session_k + HAIR_K for moment in due),
@@ -45,8 +44,8 @@ def measure_promises(history: History, legs: Mapping[str, LegMetrics]) -> Promis
         water_age_limit_h=limits.water_age_s / 3600.0,
         coldest_water_c=None if cold is None else coldest[cold],
         coldest_water_in=cold,
-        first_at_zero=first,
-        first_at_zero_after_h=None if first is None else freeze[first],
+        first_at_zero=None if first is None else first.part,
+        first_at_zero_after_h=None if first is None else first.after_h,
         power_fails_at=cut.from_local if cut else None,
     )
 

@@ -12,6 +12,7 @@ from cyclesim.analysis.energy import meter
 from cyclesim.analysis.findings import SEVERITIES, Change, Finding, Subject
 from cyclesim.analysis.history import POWERLESS, WITHOUT_POWER, History
 from cyclesim.analysis.mends import changes
+from cyclesim.analysis.outages import AtZero, first_at_zero, had_it_failed
 from cyclesim.analysis.result import Result
 from cyclesim.analysis.rules import RULES, check
 from cyclesim.analysis.spans import while_in
@@ -41,6 +42,8 @@ class Days(NamedTuple):
     """What the days cost, where that was asked for."""
     lasts: Mapping[tuple[str, str], float] = MappingProxyType({})
     """How long each is broken [h], or how often where it has no length."""
+    at_zero: AtZero | None = None
+    """What is at 0 degC first with no power from the coldest hour on, where that was asked for."""
 
     def worse_than(self, before: Days) -> tuple[str, ...]:
         """What is broken and was not: `stale-water (left_bench)`."""
@@ -77,6 +80,10 @@ class MendTrial:
     currency: str = ""
     worsens: tuple[str, ...] = ()
     """What is broken without it, and with it for much longer or more often."""
+    at_zero: AtZero | None = None
+    """What is at 0 degC first with it, had the power failed in the coldest hour."""
+    at_zero_before: AtZero | None = None
+    """The same without it."""
 
     @property
     def dear(self) -> bool:
@@ -101,7 +108,8 @@ def tried(
     for finding in findings:
         causes.setdefault((finding.rule, finding.subject), set()).add(finding.cause)
     history = History(result.plant, result.programme, result.trace)
-    before = _days(result.findings, history)._replace(cost=result.metrics.energy.cost)
+    at_zero = first_at_zero(had_it_failed(result.plant, result.trace))
+    before = _days(result.findings, history)._replace(cost=result.metrics.energy.cost, at_zero=at_zero)
     trials = list[MendTrial]()
     for mine, why in causes.items():
         stood, of_mine = _without_power(result, why), list[MendTrial]()
@@ -124,7 +132,8 @@ def tried(
             holds = mine not in after.broken and not idle
             currency = result.metrics.energy.currency
             trial = MendTrial(0, *mine, change.sentence, holds, breaks, idle, change.edits,
-                              after.cost, before.cost, currency, after.longer_than(before))  # fmt: skip
+                              after.cost, before.cost, currency, after.longer_than(before),
+                              after.at_zero, before.at_zero)  # fmt: skip
             of_mine.append(trial)
             if holds and not trial.dear and all(_grade(rule) > _grade(mine[0]) for rule, _ in more):
                 break
@@ -145,11 +154,13 @@ def _grade(rule: str) -> int:
 
 
 def run_again(result: Result, scenario: Scenario) -> Days:
-    """The days of a result with another scenario, and what they cost."""
+    """The days of a result with another scenario, what they cost, and how long until frost without power."""
     about = result.about
     history = _history(scenario, about.days, date.fromisoformat(about.first_day), about.seed)
     costs = meter(history.plant, history.programme, history.trace).cost.values()
-    return _days(check(history)[0], history)._replace(cost=float(sum(cost[-1] for cost in costs)))
+    at_zero = first_at_zero(had_it_failed(history.plant, history.trace))
+    days = _days(check(history)[0], history)
+    return days._replace(cost=float(sum(cost[-1] for cost in costs)), at_zero=at_zero)
 
 
 def run_days(scenario: Scenario, days: int, start: date | None = None, seed: int = 0) -> Days:

@@ -132,7 +132,7 @@ def source_machine(
     """
     first, after = ("proving" if proves else active), ("run_on" if runs_on else "off")
     again = "proving_again" if proves and runs_on and not rests else active
-    states = list(dict.fromkeys(["off", first, active, *([after, again] if runs_on else []), "tripped"]))
+    states = list(dict.fromkeys(["off", first, active, after, again, "tripped"]))
     calls = ("called", "flow_ok") if proves else ("called",)  # without a means of proof nothing asks for flow
     transitions = [Transition(state, "tripped", ("trips",)) for state in states[:-1]]
     transitions.append(Transition("tripped", "off", ("reset",), ("trips",)))  # only a person resets it
@@ -203,7 +203,7 @@ def tabulate(machine: Machine) -> MachineTable:
 
     Every state needs a way out, or the library refuses the trigger there with a MachineError.
     """
-    return _table(replace(machine, name="", kind=""))
+    return _table(replace(machine, name=""))
 
 
 @cache

@@ -12,6 +12,8 @@ from cyclesim.control.machines import OWES_RUN_ON, PROOFS
 from cyclesim.control.rows import LEVEL_LOW, POWER_LOST, WAITS, AtLevels, ControlRows, State
 
 NOBODY = -1
+PROVING = "proving flow"
+"""Why a source does not fire whose flow is checked, as a reason."""
 
 
 class PassOutcome(NamedTuple):
@@ -181,7 +183,7 @@ class OnePass:
         if not self._flow_ok(source):
             return "no flow sensed"
         if name in (*PROOFS, "run_on"):
-            return "proving flow" if name in PROOFS else "run-on"
+            return PROVING if name in PROOFS else "run-on"
         declared_s = self.controller.dwell_rows[source][self.states[source]]
         arrived = self.states[source] != self.before[source]
         return "rest" if declared_s and (arrived or not self._time_up(source)) else ""

@@ -43,6 +43,8 @@ class Circuit:
     waited: Waited | None = None
     asked: bool = False
     """Whether somebody has asked before it was settled: then it is followed piece by piece."""
+    sent_c: tuple[float, float] = (0.0, 0.0)
+    """The coldest and the warmest that the tub was at the ends of such pieces, while tub water passed."""
 
     def begin(self, way: Way | None, now: int, tub_c: float) -> None:
         """From now on its water moves like that."""
@@ -50,6 +52,7 @@ class Circuit:
         if way is not None:
             self.due_s += way.after_s
         self.is_settled, self.asked, self.waited = False, False, None
+        self.sent_c = tub_c, tub_c
 
     @property
     def is_followed(self) -> bool:
@@ -61,9 +64,15 @@ class Circuit:
         assert self.way is not None
         once = self.due_s == self.began_s + self.way.after_s
         if once and abs(tub_c - self.began_c) > FELL_K:
-            self.due_s += self.way.after_s
+            self.goes_on(tub_c)
             return True
         return False
+
+    def goes_on(self, tub_c: float) -> None:
+        """It is followed until the tub's water of now has passed, too."""
+        assert self.way is not None
+        self.due_s += self.way.after_s
+        self.sent_c = tub_c, tub_c
 
     def has_settled_late(self, now: int, tub_c: float, tub_j_k: float) -> bool:
         """Whether the oldest of settled water left a tub of *tub_j_k* [J/K] before that moved by much."""

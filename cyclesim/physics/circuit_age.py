@@ -3,8 +3,8 @@
 Two facts keep a year cheap. Standing water is not touched. And once a pattern has left its steady profile in
 each plug, the next passage depends on nothing but the pair of patterns and how long the water stood: it is
 worked out once per pair and read off ever after, every age in old water being shifted by the standing time.
-Plugs that stopped at different times are groups, the freshest first: as long as all water of one group is
-older than all of the group before, which is the oldest at each moment does not depend on the times.
+Plugs that stopped at different times are groups, the freshest first. A profile is of water that came in
+after the groups behind it had stopped, so which is the oldest at each moment does not depend on the times.
 """
 
 from __future__ import annotations
@@ -17,6 +17,10 @@ from cyclesim.physics import parcels
 from cyclesim.physics.age_book import FAR_S, AgeBook, Ages, Emitted, Floats, Passage, Passages, group_of
 from cyclesim.physics.parcels import Parcel
 from cyclesim.physics.water_age import Pattern, Plug, ages_of, pattern_of, run_through
+
+_PROFILED_S = 0.25 * FAR_S
+"""What takes longer to clear is followed by parcels [s]: as it moves on it would be as old as what stood for
+FAR_S more."""
 
 Known = dict[tuple[float, ...], Pattern]
 """Patterns by their flows [m3/s]."""
@@ -86,7 +90,7 @@ class WaterAge:
         p = pattern_of(self.plugs, len(self._known), flows)
         p.moving = tuple(i for i in p.moving if self.plugs[i].volume_m3 > 0.0)
         p.asked = tuple(i for i in p.moving if i in self._asked)
-        if p.moving and math.isfinite(p.clear_s):
+        if p.moving and p.clear_s < _PROFILED_S:
             contents = {i: [(self.plugs[i].volume_m3, 0.0, 0.0, 0.0, 0.0)] for i in p.moving}
             end_s = 1.01 * p.clear_s
             p.profile = {
@@ -176,7 +180,7 @@ class WaterAge:
         latest = list(kinds)
         if len(latest) > 1:
             latest.sort(key=lambda kind: -kind.base_s)
-        if not (p.clear_s < 0.5 * FAR_S and _are_apart(p, latest)):
+        if any(kind.contents is not None for kind in latest):
             self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
         else:
             alike = latest if len(latest) == 1 else [self._held[i] for i in p.moving]
@@ -226,19 +230,3 @@ class WaterAge:
                 peaks[group] = max(peaks[group], age - FAR_S * group)
             passages[i] = Passage(knots[i], oldest[0][i], slopes[0], means[0][i], slopes[1], tuple(peaks))
         return Passages(passages, p.flows, p.steady, p.clear_s)
-
-
-def _are_apart(p: Pattern, kinds: Sequence[_Held]) -> bool:
-    """Whether what has stood since an earlier time is older than all that has stood since a later one.
-
-    *kinds*: what stands where *p* moves water, the latest first.
-    """
-    if len(kinds) == 1:
-        return kinds[0].contents is None
-    if any(kind.contents is not None for kind in kinds):
-        return False
-    longest = [1.01 * kind.pattern.clear_s if kind.pattern else 0.0 for kind in kinds]
-    return max(longest) + p.clear_s < 0.5 * FAR_S and all(
-        later.base_s - lasts > earlier.base_s
-        for (later, earlier), lasts in zip(pairwise(kinds), longest, strict=False)
-    )

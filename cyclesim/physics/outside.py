@@ -36,6 +36,7 @@ from cyclesim.physics.ways import Way, Ways
 
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _LOOKED_AT_S = 60  # the same while something looks at followed water
+_SETTLES_K = 0.1  # the most that the tub moves as water settles
 _DRAWN_SHARE = 0.3  # of the tub's water, the most that such water draws from it in a piece
 
 
@@ -370,8 +371,9 @@ class Outside:
 
     def close(self, now: int, tub_c: float, integral: float) -> None:
         """Close every open stay, and begin the next; *integral* as in `settle_due`."""
-        for circuit in self._circuits:
-            self._bring(circuit, now, tub_c, integral)
+        for circuit in self._circuits:  # what stands and is heated is no vector
+            straighten = circuit.number not in self._turn.step.opened
+            self._bring(circuit, now, tub_c, integral, straighten=straighten)
             circuit.straight.tell()
             circuit.mark = self.forces.mark(now, integral)
 
@@ -413,11 +415,25 @@ class Outside:
             if passing is None and circuit.falls(tub_c):
                 continue
             if passing is None:
-                held_j = self.holds_j(way.members, now, tub_c)
+                held_j, book = self.holds_j(way.members, now, tub_c), None
             else:
-                held_j, circuit.passing = self._settling.passed(circuit, passing), None
-            circuit.rest_j, factor = self.by_forces(way.held_j), float(way.held_j[0])
-            tub_c = (node_j_k * tub_c + held_j - circuit.rest_j) / (node_j_k + factor)
+                held_j, book = self._settling.passed(circuit, passing)
+            rest_j, factor = self.by_forces(way.held_j), float(way.held_j[0])
+            then_c = (node_j_k * tub_c + held_j - rest_j) / (node_j_k + factor)
+            moves_k = abs(then_c - tub_c)
+            if passing is None:  # the mean may be as warm as the tub while that goes up and down
+                coldest_c, warmest_c = circuit.sent_c
+                moves_k = 0.5 * (warmest_c - coldest_c) * factor / (node_j_k + factor)
+            if moves_k > _SETTLES_K:
+                if passing is not None:
+                    self._water.open(circuit.number)
+                    self._settling.met(circuit, way)
+                    self._catch_up(circuit)
+                circuit.goes_on(tub_c)
+                continue
+            if book is not None:
+                book()
+            tub_c, circuit.rest_j, circuit.passing = then_c, rest_j, None
             node_j_k += factor
             circuit.is_settled, circuit.mark = True, self.forces.mark(now, integral)
             if passing is not None:
@@ -472,6 +488,9 @@ class Outside:
 
     def keep(self, trial: Trial, tub_c: tuple[float, float], end: int) -> None:
         """What was tried has come to pass."""
+        for circuit in self.followed:
+            coldest_c, warmest_c = circuit.sent_c
+            circuit.sent_c = min(coldest_c, tub_c[1]), max(warmest_c, tub_c[1])
         for done in trial.moved:
             self._water.take(done, end)
             if (end - self._origin_s) % HOUR_S == 0:  # by the hour it shows when a trickle is how cold

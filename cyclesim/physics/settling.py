@@ -6,7 +6,8 @@ By vector as long as each reach holds one slug (`physics/ways.py`, Passages), ot
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from functools import partial
 
 import numpy as np
 
@@ -39,8 +40,8 @@ class Settling:
         returned = self._ways.passage(way, slugs, (tub_c, tub_c), forces.now, only_returned=True)[1]
         return Passing(way, tub_c, tub_c, acted, back, returned, False)
 
-    def passed(self, circuit: Circuit, passing: Passing) -> float:
-        """A circuit has passed until it settles; the heat that it holds [J]."""
+    def passed(self, circuit: Circuit, passing: Passing) -> tuple[float, Callable[[], None]]:
+        """A circuit has passed until it settles: the heat that it holds [J], and what books its losses."""
         way, stays, straight, forces = passing.way, self._water.stays, circuit.straight, passing.forces()
         moves, rose_k, causes = self._turns.moves(way), passing.after_c - passing.before_c, passing.causes
         if passing.is_straight and straight.is_straight:
@@ -48,22 +49,31 @@ class Settling:
             if len(passing.acted) > 1:
                 causes = np.concatenate((straight.ends_c, forces))
                 causes[passages.tub] = passing.before_c
-            straight.passed(way, moves, causes, rose_k)
             held_j = float(passages.held_j.dot(causes)) - passages.lost_as_tub_rises_j * rose_k
-            return held_j - passing.given_j
+            return held_j - passing.given_j, partial(straight.passed, way, moves, causes, rose_k)
         slugs, held_j = self._water.of(circuit.number), 0.0
-        coldest = np.full(len(straight.held), math.inf)
         sent_out = [(float(way.after_s), passing.before_c, passing.after_c)]
         lost_j = self._ways.follow(way, slugs, sent_out, forces, settled_too=True).lost_j
         for i in way.straight.moving:
             held_j += self._ways.per_m3_k * warmth.warmth(slugs[i])
-            coldest[straight.held.index(i)] = warmth.ends(slugs[i])[0]
-            stays.lost_j[i] += lost_j[i]
+
+        def book() -> None:
+            self.met(circuit, way)
+            for i in way.straight.moving:
+                stays.lost_j[i] += lost_j[i]
+
+        gained_j = float(way.heats @ forces) * way.after_s - sum(lost_j.values())
+        return held_j + gained_j - passing.given_j, book
+
+    def met(self, circuit: Circuit, way: Way) -> None:
+        """Each body has met what stood before it on its way, at its coldest end, and itself."""
+        slugs, held, moves = self._water.of(circuit.number), circuit.straight.held, self._turns.moves(way)
+        coldest = np.full(len(held), math.inf)
+        for i in way.straight.moving:
+            coldest[held.index(i)] = warmth.ends(slugs[i])[0]
         least = (coldest + moves.meets).min(axis=1).tolist()
         for body, least_c in zip(moves.bodies, least, strict=True):
-            stays.colder(body, least_c)
-        gained_j = float(way.heats @ forces) * way.after_s - sum(lost_j.values())
-        return held_j + gained_j - passing.given_j
+            self._water.stays.colder(body, least_c)
 
     def until_now(self, circuit: Circuit, passing: Passing) -> Moved:
         """What the water of a circuit has done until now."""

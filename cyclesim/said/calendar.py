@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from cyclesim.analysis.amounts import exactly
 from cyclesim.control.calendar import WEEKDAYS
 from cyclesim.said.cautions import ADVICE
+from cyclesim.said.not_coming import gives_way
 from cyclesim.said.papers.chores import chores
 from cyclesim.scenario.blocks.bathing import Bathing
 from cyclesim.scenario.blocks.model import Scenario
@@ -55,14 +56,15 @@ def owners_calendar(scenario: Scenario) -> OwnersCalendar:
 
 
 def _runs(programme: Programme, begin: datetime, end: datetime) -> Iterator[CalendarEntry]:
-    span_s = round((end - begin).total_seconds())
+    span_s, held = round((end - begin).total_seconds()), gives_way(programme)
     for timed in programme.entries:
         run = timed.run
         if isinstance(run, Bathing) or run.start is None:
             continue
         several = len(run.pumping.pumps) > 1
         runs = f"run for {exactly(run.lasts_s)} each" if several else f"runs for {exactly(run.lasts_s)}"
-        says = f"{run.pumping} {runs}. The controller does it by itself. {ADVICE}"
+        but = f", but {held[timed.entry]}" if timed.entry in held else ""
+        says = f"{run.pumping} {runs}. The controller does it by itself{but}. {ADVICE}"
         for clock in run.start:
             alone = run.model_copy(update={"start": (clock,)})
             found = [o for o in programme.occurrences(alone, begin, span_s) if o.start_s >= 0]

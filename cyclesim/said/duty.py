@@ -91,7 +91,7 @@ _PUMPS = (
     words("speed", "speed"),
     Column("flow\n{unit}", "flow_l_min", "L/min"),
     Column("head\n{unit}", "head_m", "m"),
-    Column("power\n{unit}", "power_w", "W", digits=0),
+    Column("power\n{unit}", "power_w", "W of pump", digits=0),
 )
 _LEGS = (
     words("leg"),

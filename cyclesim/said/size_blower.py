@@ -12,7 +12,7 @@ from cyclesim.decide.sizing.blower_sizing import BlowerSizing, Blown
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.page import Column, Page, Row, words
 from cyclesim.said.size_pump import ELECTRIC, percent
-from cyclesim.said.words import number
+from cyclesim.said.words import number, of_pump
 
 
 def _air(m3_s: float) -> str:
@@ -32,7 +32,7 @@ def blower_page(sizing: BlowerSizing) -> Page:
     page.line(f"{pressures}.")
     page.heading("Advice")
     for sentence in blower_advice(sizing):
-        page.line(f"- {sentence}", hang=2)
+        page.line(f"- {of_pump(sentence)}", hang=2)
     month, air_c = sizing.coldest
     page.table(
         [
@@ -41,7 +41,7 @@ def blower_page(sizing: BlowerSizing) -> Page:
             Column("pressure\n{unit}", unit="kPa"),
             Column("to spare, {unit}\nflow", unit="%", kind="change"),
             Column("\npress.", unit="%", kind="change"),
-            Column("power\n{unit}", unit="W"),
+            Column("power\n{unit}", unit="W of pump"),
             Column(f"{{unit}} in\n{month}", unit="K/h", digits=2),
             Column("{unit},\nmean", unit="K/h", digits=2),
             Column("1 K in\n(cold)", unit="h", kind="lasting"),

@@ -11,7 +11,7 @@ from cyclesim.decide.sizing.pump_given import Given
 from cyclesim.decide.sizing.pump_sizing import SPARE, Arrangement, PumpSizing
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.page import Cell, Column, Page, Row, words
-from cyclesim.said.words import number
+from cyclesim.said.words import number, of_pump
 
 SERIES = (
     "Two in series are not offered: they add head, not flow. They help where a pump cannot reach the head "
@@ -46,7 +46,7 @@ def pump_page(sizing: PumpSizing) -> Page:
     )
     page.heading("Advice")
     for sentence in pump_advice(sizing):
-        page.line(f"- {sentence}", hang=2)
+        page.line(f"- {of_pump(sentence)}", hang=2)
     page.table(
         [
             words("pump, speed"),
@@ -55,7 +55,7 @@ def pump_page(sizing: PumpSizing) -> Page:
             Column("weakest\njet, {unit}", unit="%"),
             Column("to spare, {unit}\nflow", unit="%", kind="change"),
             Column("\nhead", unit="%", kind="change"),
-            Column("power\n{unit}", unit="W"),
+            Column("power\n{unit}", unit="W of pump"),
             Column(
                 "price\n{unit}", unit=next((given.currency for given in sizing.given if given.currency), "")
             ),
@@ -112,7 +112,7 @@ def _say_draws(page: Page, sizing: PumpSizing) -> None:
             Column("NPSH, {unit}\nleft", unit="m"),
             Column("\ndue", unit="m"),
             Column("filter, {unit} of\nits most", unit="%"),
-            Column("{unit}\nper m3", unit="Wh"),
+            Column("{unit}", unit="Wh/m3"),
         ],
         (
             (
@@ -256,7 +256,7 @@ def _say_arrangements(page: Page, sizing: PumpSizing) -> None:
             words("pump"),
             Column("flow in\nall, {unit}", unit="L/min"),
             Column("weakest\njet, {unit}", unit="%"),
-            Column("power\n{unit}", unit="W"),
+            Column("power\n{unit}", unit="W of pump"),
             Column("limits\nkept"),
         ],
         (
@@ -275,10 +275,8 @@ def _say_arrangements(page: Page, sizing: PumpSizing) -> None:
     enough = [a for a in sizing.arrangements if a.weakest_jet_share >= 1.0]
     if enough:
         least = _least(enough)
-        page.line(
-            f"Least power that gives every jet enough: {least.how}, {least.pump}, {number(least.power_w)} W"
-            f"{_minding(least)}."
-        )
+        taken = f"{least.how}, {least.pump}, {number(least.power_w)} W{_minding(least)}"
+        page.line(of_pump(f"Least power that gives every jet enough: {taken}."))
     page.line("Limits: of suction and filters, for two pumps at once where they share them.")
     page.line(
         "Two in parallel share these pipes: at more flow the pipes take more head, so that two never give "

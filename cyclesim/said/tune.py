@@ -17,12 +17,13 @@ from cyclesim.decide.tuning.thumbs import SOURCE
 from cyclesim.decide.tuning.tuning import Changed, Choice, Tuning
 from cyclesim.decide.tuning.wishes import in_words
 from cyclesim.said.cautions import ADVICE, WATER, say_cautions, sun_cautions
+from cyclesim.said.flush_lengths import held_up, none_is_long_enough
 from cyclesim.said.given_up import given_up
+from cyclesim.said.not_coming import not_every
 from cyclesim.said.page import Cell, Column, Page, Row, words
 from cyclesim.said.words import count, number
 
 _MOST_SHOWN, _MOST_EFFECTS = 8, 4
-_NOT_SERVED = "demand-not-served"
 FILTERING = (
     "How long to filter follows from turnovers_per_day alone, which knows nothing of what bathers bring in. "
     f"2 to 8 hours a day are usual ({SOURCE}); where you want more, raise the limit and tune again."
@@ -77,6 +78,9 @@ def _say_recommended(page: Page, tuning: Tuning, chosen: Choice) -> None:
     if chosen.lacks:
         page.heading("No programme keeps what is asked for; the nearest one")
         page.line(f"Key it in only if you accept this: {'; '.join(chosen.lacks)}.", tone="mind")
+        if chosen.programme.count(FLUSH) < tuning.space.least[FLUSH]:
+            for reason in none_is_long_enough(tuning):
+                page.line(reason, tone="mind")
     else:
         page.heading("Key this in")
     say_programme(page, chosen.programme)
@@ -130,12 +134,12 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             f"A flush changes {number(volume_l)} L of water in pipes, which then cools there: that heat is "
             "most of what a flush costs, and when heating buys it back follows from when the flush is."
         )
+    yield from held_up(tuning, chosen.programme)
     yield from given_up(tuning.scenario, mine, out)
-    for finding in (f for f in out.findings if f.rule == _NOT_SERVED):
+    for missed in not_every(out.findings, days):
         yield (
-            f"Not every {finding.subject} comes: {finding.cause}, {count(finding.times, 'time')} in "
-            f"{count(days, 'day')}; the numbers above count that. With these times in the file, cyclesim run "
-            "tells what mends it."
+            f"{missed}; the numbers above count that. With these times in the file, cyclesim run tells what "
+            "mends it."
         )
     if tuning.own.refused:
         yield f"The file's own programme is no choice: {finding_words(tuning.own.refused[0])}."

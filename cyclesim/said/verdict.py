@@ -18,6 +18,8 @@ _A_LINE = 77
 """So many letters of a mend stand on one line; a longer one is told once."""
 MOST_SHOWN, FIRST_SHOWN = 8, 2
 """So many findings are told unless all are asked for, and so many of them before all else."""
+_CLEARLY = 0.1
+"""Times until frost that differ by less than this share are as good as one: a project choice."""
 Trials: TypeAlias = "Sequence[MendTrial]"
 """The mends that were tried, in the order of their numbers."""
 
@@ -144,7 +146,7 @@ def told_mends(group: Sequence[Finding], tried: Trials) -> Iterator[ToldMend]:
             harms = [f"breaks {listed(list(trial.breaks))}"] if trial.breaks else []
             harms += [f"makes {listed(list(trial.worsens))} worse"] if trial.worsens else []
             but = f", but {', and '.join(harms)}" if harms else ""
-            then = f"This run then keeps the rule{but}.{_costs(trial)}"
+            then = f"This run then keeps the rule{but}.{_costs(trial)}{_freezes(trial)}"
             head = f"Mend {trial.number}, tried{of}"
         yield ToldMend(head, trial.said, then, trial.edits, trial.holds)
     if not enough:
@@ -155,6 +157,20 @@ def _costs(trial: MendTrial) -> str:
     """What the run costs with a mend, where that is not what it costs without."""
     with_it, without = number(trial.cost), number(trial.cost_before)
     return f" It then costs {with_it}, not {without} {trial.currency}." if with_it != without else ""
+
+
+def _freezes(trial: MendTrial) -> str:
+    """How soon it then freezes without power, where that is clearly another time."""
+    now, was = trial.at_zero, trial.at_zero_before
+    if now == was or (now and was and abs(now.after_h - was.after_h) < _CLEARLY * was.after_h):
+        return ""
+    now_said, was_said = (
+        f"{of.part} is at 0 °C {f'after {hours(of.after_h)}' if of.after_h else 'already'}"
+        if of
+        else "no part is at 0 °C within ten days"
+        for of in (now, was)
+    )
+    return f" With no power from the coldest hour on {now_said}; without the mend {was_said}."
 
 
 def how_bad(finding: Finding) -> str:

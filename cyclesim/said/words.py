@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 
 from cyclesim.analysis.amounts import lasting
@@ -39,6 +40,15 @@ def number(value: float | None, decimals: int = 1) -> str:
     if float(shown.replace(",", "")):
         return shown
     return f"<{10**-places:.{places}f}" if value > 0 else "0"
+
+
+def of_pump(text: str) -> str:
+    """A text whose powers are those of pumps or blowers, which a reader of US units has in horsepower.
+
+    >>> of_pump("it draws 750 W, 50 W less")
+    'it draws 750 W of pump, 50 W of pump less'
+    """
+    return re.sub(r"(?<=\d W)\b", " of pump", text)
 
 
 def as_told(value: float) -> float:

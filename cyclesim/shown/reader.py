@@ -22,6 +22,8 @@ _MORE = rf"(?: (?:to|and|of|or|from) (?:at most )?{_NUMBER})*(?: ±{_NUMBER})?"
 _QUANTITIES = re.compile(rf"(?P<numbers>(?<![\w.,+-]){_NUMBER}{_MORE}) (?P<unit>{_UNITS})(?![\w²³/(*])")
 _MOST_FIGURES, _OF_TEMPERATURE = 3, 4
 _MOST_DIGITS_MORE = 3
+_DIGITS = {"hp": 2, "kWh/1000 gal": 3}
+"""Of units of which a table has few."""
 _WINDY = re.compile(r"\bwind\b")
 
 
@@ -44,13 +46,16 @@ def in_units(block: Block, us: bool) -> Block:
             return Heading(sentence(block.text, us))
         case Line():
             return block if block.as_written else replace(block, text=sentence(block.text, us))
-    columns = tuple(
-        replace(column, heading=sentence(column.heading, us), unit=unit_for(column.unit, us))
-        for column in block.columns
-    )
+    columns = tuple(_column(column, us) for column in block.columns)
     rows = tuple(replace(row, cells=tuple(_cells(row, block.columns, us))) for row in block.rows)
     notes = tuple(sentence(note, us) for note in block.notes)
     return Table(columns, rows, sentence(block.title, us), notes)
+
+
+def _column(column: Column, us: bool) -> Column:
+    unit = unit_for(column.unit, us)
+    digits = _DIGITS.get(unit, column.digits)
+    return replace(column, heading=sentence(column.heading, us), unit=unit, digits=digits)
 
 
 def _cells(row: Row, columns: tuple[Column, ...], us: bool) -> Iterator[Cell]:
@@ -101,7 +106,7 @@ def sentence(text: str, us: bool, windy: bool = False) -> str:
     """
     text = re.sub(r"\bdegC\b", "°C", text)
     if not us:
-        return text
+        return text.replace(" W of pump", " W")
     windy = windy or bool(_WINDY.search(text))
     told = [_Told(number, unit) for number, unit in _numbers_of(text, windy)]
     _kept_in_order(told)

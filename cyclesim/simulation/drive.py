@@ -115,7 +115,7 @@ def by_calendar(
     span_s = round((_instant(begin + timedelta(days=days), programme.zone) - begin_utc).total_seconds())
     origin, whole_s = begin_utc - timedelta(seconds=warm_up_s), warm_up_s + span_s
     outages = programme.outages(origin, whole_s)
-    around = rooms or zones(scenario, begin_utc, warm_up_s, span_s, _later(outages, -warm_up_s))
+    around = rooms or zones(scenario, begin_utc, warm_up_s, span_s, later(outages, -warm_up_s))
     air = weather(scenario, begin_utc, warm_up_s, span_s) if has_laws(scenario) else None
     bathed = sessions(scenario, origin, whole_s, seed)
     facts = {
@@ -124,7 +124,7 @@ def by_calendar(
     facts[POWER_LOST] = outages
     facts[WAITS] = programme.waits(origin, whole_s)
     facts[LEVEL_LOW] = programme.low_water(origin, whole_s)
-    times = {name: _later(spans, -warm_up_s) for name, spans in facts.items()}
+    times = {name: later(spans, -warm_up_s) for name, spans in facts.items()}
     if frost := schedule.frost_protection:
         times[f"{FROST}.raised"] = _cold(frost, around)
     for contact in programme.beside:
@@ -153,7 +153,8 @@ def _instant(day: date, zone: ZoneInfo, clock: time = time()) -> datetime:
     return datetime.combine(day, clock, tzinfo=zone).astimezone(UTC)
 
 
-def _later(spans: Sequence[Span], by_s: int) -> list[Span]:
+def later(spans: Sequence[Span], by_s: int) -> list[Span]:
+    """Spans as much later [s]."""
     return [(start + by_s, end + by_s) for start, end in spans]
 
 
@@ -183,7 +184,7 @@ def _heating_plan(
     if heating.when_dear or heating.choose == "price":
         edges, price = prices(scenario.supply.tariff, begin_utc, scenario.place.time_zone, span_s)
     if heating.when_dear:
-        dear = _later(dearer(edges, price, heating.when_dear.above.amount), warm_up_s)
+        dear = later(dearer(edges, price, heating.when_dear.above.amount), warm_up_s)
     points = set_points(scenario, origin, warm_up_s + span_s, dear)
     points = programme.own_clock(origin, warm_up_s + span_s).real_points(points)
     reads_k = heating.reads_k or 0.0  # what is told to be warm enough is truly colder by as much

@@ -30,7 +30,7 @@ from cyclesim.simulation.heating_control import HeatingControl
 from cyclesim.simulation.passes import Passed, Passes
 from cyclesim.simulation.programme import FROST, Programme
 from cyclesim.simulation.recorder import Recorder, new_trace
-from cyclesim.simulation.room import SETTLED_K, warmed_rooms, with_rooms
+from cyclesim.simulation.room import Rooms
 from cyclesim.simulation.trace import Trace, Zones
 from cyclesim.simulation.uncollected import uncollected
 from cyclesim.simulation.water_and_heat import WaterAndHeat
@@ -59,26 +59,28 @@ def simulate_trace(
     """
     begin = start or date(plant.scenario.place.year, 1, 1)
 
-    def run_of(warm_up_s: int, rooms: Zones | None) -> PlantRun:
-        drive = by_calendar(
+    def drive_of(warm_up_s: int, rooms: Zones | None = None) -> Drive:
+        return by_calendar(
             plant, programme, begin, days, seed=seed, warm_up_s=warm_up_s, begins=begins, rooms=rooms
         )
-        return PlantRun(plant, programme.controller, drive, on_day=on_day)
 
-    warm_up_s = 0 if begins else WARM_UP_S
-    rooms: Zones | None = None
-    for _ in range(3 if warmed_rooms(plant) else 1):
-        run = run_of(warm_up_s, rooms)
-        if not run.warm_up() and warm_up_s == WARM_UP_S:
-            warm_up_s, rooms = LONG_WARM_UP_S, None  # from now on, so that rooms and weather begin together
-            run = run_of(warm_up_s, rooms)
-            run.warm_up()
-        if rooms is None:
-            unwarmed = run.drive.zones
-        trace = run.finish()
-        rooms, change = with_rooms(plant, trace, run.drive.zones, unwarmed)
-        if change <= SETTLED_K:
-            break
+    def trace_of(warm_up_s: int) -> Trace | None:
+        """None where some leg that moves does not turn over in the usual warm-up."""
+        drive = drive_of(warm_up_s)
+        rooms = Rooms(plant, programme, drive)
+        while True:
+            if rooms.names:
+                drive = drive_of(warm_up_s, rooms.zones)
+            run = PlantRun(plant, programme.controller, drive, on_day=on_day)
+            if not run.warm_up() and warm_up_s == WARM_UP_S:
+                return None
+            trace = run.finish(ages=not rooms.asks)
+            if rooms.settle(trace):
+                return trace
+
+    usual_s = 0 if begins else WARM_UP_S
+    trace = trace_of(usual_s) or trace_of(LONG_WARM_UP_S)
+    assert trace is not None, "only the usual warm-up is too short"
     return trace
 
 
@@ -136,9 +138,10 @@ class PlantRun:
         self._board.wake()
         return self._water.turned_over()
 
-    def finish(self) -> Trace:
-        """Run the span that counts, and close the trace."""
+    def finish(self, *, ages: bool = True) -> Trace:
+        """Run the span that counts, and close the trace; it need not have *ages* of water."""
         trace, span_s = self._trace, self.drive.span_s
+        self._water.follows_age = ages
         self._board.run(span_s, Priority.END)
         trace.heat_content_j = (trace.heat_content_j[0], self._water.close(span_s))
         self._recorder.put_down()

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from cyclesim.control.machines import PROOFS
+from cyclesim.control.one_pass import PROVING
 from cyclesim.control.step import NOBODY, ControlLogic, State
 from cyclesim.simulation.effects import Effect, Effects
 from cyclesim.simulation.wired import Settled, Surroundings, Wiring
@@ -20,7 +22,7 @@ class Passed(NamedTuple):
     facts: int
     deciding: tuple[int, ...]
     reasons: tuple[str, ...]
-    """These two as in `PassOutcome`."""
+    """Who decides each pump, and why each called source does not fire."""
     entered: tuple[tuple[int, int], ...]
     """The machines that have come to another state, each with that state."""
     settled: Settled | None
@@ -72,6 +74,18 @@ class Passes:
         settled = wiring.settled(what, state, facts, around.positions, risen, around.welded, around.unfed)
         follows = self._controller.step(state, settled.facts)  # a valve, too, changes what is sensed
         effect = self._effects.of(state, settled.effect)
+        reasons = self._reasons(state, follows.reasons)
         return Passed(
-            state, effect, settled.facts, outcome.deciding, follows.reasons, entered, settled, follows.moved
+            state, effect, settled.facts, outcome.deciding, reasons, entered, settled, follows.moved
+        )
+
+    def _reasons(self, state: State, follows: tuple[str, ...]) -> tuple[str, ...]:
+        """Why sources do not fire, as the pass that follows says; but flow is proven while they prove it.
+
+        Else the second before a proof would count as well, for which nothing keeps them off.
+        """
+        sources = zip(self._controller.sources, state[len(self._controller.pumps) :], follows, strict=True)
+        return tuple(
+            PROVING if source.table.states[now] in PROOFS else "" if why == PROVING else why
+            for source, now, why in sources
         )

@@ -263,7 +263,7 @@ class Programme:
                 yield BlockInterlock(line.block, None, condition, line.because or "")
         for name, device in self.scenario.plant.treatment.items():
             if device.with_ is not None:  # its contact is in series with the pump's
-                yield BlockInterlock(name, None, Condition(device.with_, "running", negated=True), "")
+                yield BlockInterlock(name, None, Condition(device.with_, "running", negated=True))
 
     def _dwells(self) -> dict[str, dict[str, int]]:
         dwells: dict[str, dict[str, int]] = {}
@@ -370,7 +370,7 @@ class Programme:
             spans: list[Span] = []
             if line.clock is not None:  # a clock of its own, which no power cut resets
                 shown = self._recurring([line.clock], begin_utc, span_s)
-                cuts = self._without_power(starter.target, begin_utc, span_s) if line.clock_stops else []
+                cuts = self.without_power(starter.target, begin_utc, span_s) if line.clock_stops else []
                 clock = OwnClock.of_device(line.clock_gains_s, cuts, span_s)
                 spans = sorted(clock.real(shown)) if cuts or line.clock_gains_s else shown
             elif line.every_s is not None and line.for_s is not None:
@@ -397,8 +397,8 @@ class Programme:
         named = dict.fromkeys(cut.circuit for cut in self.scenario.schedule.outages if cut.circuit)
         return {name: self._cuts(name, begin_utc, span_s) for name in named}
 
-    def _without_power(self, thing: str, begin_utc: datetime, span_s: int) -> list[Span]:
-        """When a thing has no power: with all others, or with its circuit alone."""
+    def without_power(self, thing: str, begin_utc: datetime, span_s: int) -> list[Span]:
+        """When a thing has no power, with all others or its circuit alone, from *begin_utc* [s]."""
         cuts = list(self.outages(begin_utc, span_s))
         for name, alone in self.circuit_cuts(begin_utc, span_s).items():
             cuts += alone if thing in self.scenario.circuits[name].feeds else ()

@@ -1,106 +1,197 @@
 """A room that what runs in it warms: its temperature follows from a run, and the next run from that.
 
-The room is one heat capacity that loses heat to the air it follows. Two or three runs settle it, because a
-pump room changes what runs in it but little. A heater and a fan of its own switch by the room's temperature,
-to the second, and have no power where the supply or their circuit has none; all of the heater's power warms
-the room, that of the fan's motor is left out.
+The room is one heat capacity that loses heat to the air it follows. A heater and a fan of its own switch by
+the room's temperature, to the second, and have no power where the supply or their circuit has none; all of
+the heater's power warms the room, that of the fan's motor is left out.
+
+The first run finds the room as if all water in it were as warm as the tub is kept, and serves for nothing
+but what it gives to the room. Water loses the less the warmer its room is, by so much per kelvin as the run
+tells, so that the second run mostly makes of the room what it has found. That is asked of fortnights, and of
+nine hours in ten, with heater and fan held to when they ran. Of every hour it cannot be asked: thermostats
+act in whole seconds, a second grows within weeks to another hour for the pump, and so which hours it warms
+changes from run to run, however many there are.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
 from math import exp
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cyclesim.physics.stays import Body
 from cyclesim.scenario.blocks.room_loads import ROOM_FAN, ROOM_HEATER
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.drive import Drive, later
 from cyclesim.simulation.exchanges import AIR_HEAT
 from cyclesim.simulation.hourly_weather import in_the_dark
-from cyclesim.simulation.room_thermostats import room_thermostats, switched_room_c
-from cyclesim.simulation.trace import Span, Stream, Trace, Zones, joined
+from cyclesim.simulation.own_water import circuits
+from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.room_thermostats import Load, room_thermostats, switched_room_c
+from cyclesim.simulation.trace import Rows, Stream, Trace
 
-HOUR_S = 3600
+HOUR_S, FORTNIGHT_H = 3600, 336
 SETTLED_K = 0.1
-"""Runs are repeated until no hour of a room changes more than this, or three times."""
+"""Runs are repeated until no fortnight of a room changes by more than this, nor do nine hours in ten."""
+MOST_RUNS = 3
+"""That many at most."""
 
 Floats = NDArray[np.float64]
 
 
-def warmed_rooms(plant: Assembly) -> list[str]:
-    """Zones that have a heat capacity and so are warmed by what runs in them."""
-    return [name for name, zone in plant.scenario.place.zones.items() if zone.loses_w_k is not None]
+class Heat(NamedTuple):
+    """Heat into a room in each hour: where it is as cold as its air [W], and less per kelvin above that."""
+
+    cold_w: Floats
+    falls_w_k: Floats
+
+    def at(self, above_k: Floats) -> Floats:
+        """Heat into a room that is so much warmer than its air [K]: W in each hour."""
+        heat_w: Floats = self.cold_w - self.falls_w_k * above_k
+        return heat_w
 
 
-def with_rooms(plant: Assembly, trace: Trace, zones: Zones, follows: Zones) -> tuple[Zones, float]:
-    """*zones* with every warmed room as this run leaves it, and the largest change [K].
+class Rooms:
+    """The zones of a plant with every room that is warmed, from run to run.
 
-    *follows* are the zones as they would be with nothing running in them.
+    *drive*: of a run in which nothing warms them.
     """
-    scenario = plant.scenario
-    series, powerless, change = dict(zones.series), dict(zones.powerless), 0.0
-    for name in warmed_rooms(plant):
-        zone, (heater, fan) = scenario.place.zones[name], scenario.room_loads(name)
-        loses, stores = zone.loses_w_k or 1.0, zone.stores_j_k or 1.0
-        air = follows.powerless.get(name, follows.series[name]) if heater else follows.series[name]
-        waste = _before_and_in(waste_w(plant, trace, name), -zones.origin_s // HOUR_S, len(series[name]))
-        if heater or fan:
-            loads = room_thermostats(heater, fan, _unpowered(plant, trace, zones))
-            new = switched_room_c(air, waste, loses, stores, zones.origin_s, loads)
-            for load in loads:
-                trace.loads[load.name] = load.stream(trace.span_s)
-        else:
-            new = room_c(air, waste, loses, stores)
-        if heater or not zone.needs_power:  # with no power throughout nothing else warms it, either
-            powerless[name] = room_c(air, [0.0] * len(waste), loses, stores)
-        low, high = zone.never_below_c, zone.never_above_c
-        free = [t if high is None else min(t, high) for t in new]
-        new = free if low is None else [max(low, t) for t in free]
-        if zone.needs_power:
-            powerless[name] = free
-            new = in_the_dark(new, free, zones.origin_s, zones.dark)
-        change = max(change, float(np.max(np.abs(np.array(new) - np.array(series[name])))))
-        series[name] = new
-    return zones._replace(series=series, powerless=powerless), change
+
+    def __init__(self, plant: Assembly, programme: Programme, drive: Drive) -> None:
+        self._plant, self._follows = plant, drive.zones
+        self.zones = drive.zones
+        """What the next run is to find."""
+        self.names = [name for name, zone in plant.scenario.place.zones.items() if zone.loses_w_k is not None]
+        """Zones that have a heat capacity and so are warmed by what runs in them."""
+        self.asks = bool(self.names)
+        """Whether the next run serves for nothing but what it gives to the rooms."""
+        self._runs = 0
+        self._heats: dict[str, Heat] = {}
+        self._loads: list[Load] = []
+        if self.names:
+            origin, whole_s = drive.begin_utc + timedelta(seconds=drive.start_s), drive.span_s - drive.start_s
+            self._unpowered = {
+                load: later(programme.without_power(load, origin, whole_s), drive.start_s)
+                for load in (ROOM_HEATER, ROOM_FAN)
+            }
+            self._warm({name: self._kept_warm(name) for name in self.names})
+
+    def settle(self, trace: Trace) -> bool:
+        """Whether these zones are what a run in them has made of them, or there have been enough.
+
+        Otherwise they become that. What heater and fan did in them is put into the trace.
+        """
+        for load in self._loads:
+            trace.loads[load.name] = load.stream(trace.span_s)
+        heats = {name: self._given(trace, name) for name in self.names}
+        asked, self.asks, self._runs = self.asks, False, self._runs + 1
+        if not asked and (self._change_k(heats) <= SETTLED_K or self._runs == MOST_RUNS):
+            return True
+        self._warm(heats)
+        return False
+
+    def _warm(self, heats: Mapping[str, Heat]) -> None:
+        """From now on the zones are as these heats make them."""
+        self._heats, self._loads = dict(heats), []
+        series, powerless = dict(self.zones.series), dict(self.zones.powerless)
+        for name, heat in heats.items():
+            zone, (heater, fan) = (
+                self._plant.scenario.place.zones[name],
+                self._plant.scenario.room_loads(name),
+            )
+            air, loses, stores = self._air_c(name), zone.loses_w_k or 1.0, zone.stores_j_k or 1.0
+            loads = room_thermostats(heater, fan, self._unpowered)
+            self._loads += loads
+            cold_w, falls_w_k = heat.cold_w.tolist(), heat.falls_w_k.tolist()
+            if loads:
+                new = switched_room_c(air, cold_w, loses, stores, self.zones.origin_s, loads, falls_w_k)
+            else:
+                new = room_c(air, cold_w, loses, stores, falls_w_k)
+            if heater or not zone.needs_power:  # with no power throughout nothing else warms it, either
+                powerless[name] = room_c(air, [0.0] * len(air), loses, stores)
+            low, high = zone.never_below_c, zone.never_above_c
+            free = [t if high is None else min(t, high) for t in new]
+            new = free if low is None else [max(low, t) for t in free]
+            if zone.needs_power:
+                powerless[name] = free
+                new = in_the_dark(new, free, self.zones.origin_s, self.zones.dark)
+            series[name] = new
+        self.zones = self.zones._replace(series=series, powerless=powerless)
+
+    def _air_c(self, name: str) -> list[float]:
+        """What a room follows [degC]: as it would be with nothing running in it, and unheated."""
+        follows, (heater, _) = self._follows, self._plant.scenario.room_loads(name)
+        return follows.powerless.get(name, follows.series[name]) if heater else follows.series[name]
+
+    def _above_k(self, name: str) -> Floats:
+        """By how much a room is warmer than what it follows [K]."""
+        above_k: Floats = np.array(self.zones.series[name]) - self._air_c(name)
+        return above_k
+
+    def _kept_warm(self, name: str) -> Heat:
+        """What a room would get if all water in it were as warm as the tub is kept."""
+        bodies = (*self._plant.bodies, *(circuit.body for circuit in circuits(self._plant).values()))
+        falls_w_k = sum(body.ua_w_k for body in bodies if body.zone == name)
+        apart_k = self._plant.temp_c - np.array(self._air_c(name))
+        return Heat(falls_w_k * apart_k, np.full(len(apart_k), falls_w_k))
+
+    def _given(self, trace: Trace, name: str) -> Heat:
+        """What a run has given to a room, and what it would give to one that is warmer."""
+        waste_w, falls_w_k = waste(self._plant, trace, name)
+        zones, hours = self.zones, len(self.zones.series[name])
+        before = -zones.origin_s // HOUR_S
+        cold_w = waste_w + falls_w_k * self._above_k(name)[before : before + len(waste_w)]
+        return Heat(_before_and_in(cold_w, before, hours), _before_and_in(falls_w_k, before, hours))
+
+    def _change_k(self, heats: Mapping[str, Heat]) -> float:
+        """By how much these heats change the rooms: in the mean of a fortnight, and in nine hours of ten.
+
+        With their heaters as they were; a fan that runs leaves less of it.
+        """
+        change = 0.0
+        for name, heat in heats.items():
+            zone, above_k = self._plant.scenario.place.zones[name], self._above_k(name)
+            more_w = (heat.at(above_k) - self._heats[name].at(above_k)).tolist()
+            warmer_k = room_c([0.0] * len(more_w), more_w, zone.loses_w_k or 1.0, zone.stores_j_k or 1.0)
+            over_h, sums = min(FORTNIGHT_H, len(warmer_k)), np.concatenate([[0.0], np.cumsum(warmer_k)])
+            longer_k = np.max(np.abs(sums[over_h:] - sums[:-over_h])) / over_h
+            change = max(change, float(longer_k), float(np.quantile(np.abs(warmer_k), 0.9)))
+        return change
 
 
 def room_c(
-    follows_c: Sequence[float], heat_w: Sequence[float], loses_w_k: float, stores_j_k: float
+    follows_c: Sequence[float],
+    heat_w: Sequence[float],
+    loses_w_k: float,
+    stores_j_k: float,
+    falls_w_k: Sequence[float] | None = None,
 ) -> list[float]:
-    """Mean temperature of each hour [degC]: dT/dt = (loses (T_air - T) + heat) / stores, exact."""
-    tau = stores_j_k / loses_w_k
-    decay = exp(-HOUR_S / tau)
-    share = tau / HOUR_S * (1.0 - decay)
-    temp = follows_c[0] + heat_w[0] / loses_w_k
-    means = []
-    for air, heat in zip(follows_c, heat_w, strict=True):
-        aim = air + heat / loses_w_k
-        means.append(aim + (temp - aim) * share)
+    """Mean temperature of each hour [degC]: dT/dt = (loses (T_air - T) + heat) / stores, exact.
+
+    *falls_w_k*: by how much less than *heat_w* it gets per kelvin that it is above the air, in each hour.
+    """
+    temp, means = None, list[float]()
+    for air, heat, falls in zip(follows_c, heat_w, falls_w_k or [0.0] * len(heat_w), strict=True):
+        tau = stores_j_k / (loses_w_k + falls)
+        decay = exp(-HOUR_S / tau)
+        aim = air + heat / (loses_w_k + falls)
+        if temp is None:
+            temp = aim
+        means.append(aim + (temp - aim) * (tau / HOUR_S * (1.0 - decay)))
         temp = aim + (temp - aim) * decay
     return means
 
 
-def _unpowered(plant: Assembly, trace: Trace, zones: Zones) -> dict[str, list[Span]]:
-    """When each load of the room has no power: with the whole supply, or with its own circuit alone."""
-    return {
-        name: joined(
-            sorted(
-                [
-                    *zones.dark,
-                    *(span for circuit, stream in trace.circuits.items()
-                      if name in plant.scenario.circuits[circuit].feeds for span in stream.spans("lost")),
-                ]
-            )
-        )
-        for name in (ROOM_HEATER, ROOM_FAN)
-    }  # fmt: skip
+def waste(plant: Assembly, trace: Trace, zone: str) -> tuple[Floats, Floats]:
+    """Heat that a run puts into a zone, mean of each hour [W]: pumps, blowers, pipes, housings.
 
-
-def waste_w(plant: Assembly, trace: Trace, zone: str) -> Floats:
-    """Heat that a run puts into a zone, mean of each hour [W]: pumps, blowers, pipes, housings."""
+    And by how much less that would be per kelvin that the zone is warmer [W/K].
+    """
     edges = np.arange(0.0, trace.span_s + HOUR_S, HOUR_S)
-    energy = np.zeros(len(edges))
+    energy, falls = np.zeros(len(edges)), np.zeros(len(edges))
     for name, pump in plant.pumps.items():
         if pump.zone == zone:
             lost = {s: (1.0 - pump.heat_to_water) * speed.power_w for s, speed in plant.speeds[name].items()}
@@ -108,20 +199,38 @@ def waste_w(plant: Assembly, trace: Trace, zone: str) -> Floats:
     for name, blower in plant.sheet.air.items():
         if blower.zone == zone:
             energy += _spent(trace.blowers[name], {"on": (1.0 - AIR_HEAT) * blower.power_w}, edges)
-    for name, source in plant.sheet.heat_sources.items():
-        circuit = source.own_water
-        if circuit is not None and (circuit.stated_zone or source.zone) == zone:
-            power = {"on": plant.sheet.circulators[circuit.circulator].power_w}
-            energy += _spent(trace.circulators[circuit.circulator], power, edges)
+    for name, circuit in circuits(plant).items():
+        if circuit.zone == zone:
+            turns = circuit.sheet.circulator
+            energy += _spent(trace.circulators[turns], {"on": circuit.circulator.power_w}, edges)
             own = trace.own_waters[name]
-            sums = np.concatenate([[0.0], np.cumsum(own.lost_j)])
-            energy += np.interp(edges, np.append(own.start_s, own.end_s[-1]), sums)
+            energy += _by_edge(own, own.lost_j, edges)
+            falls += _by_edge(own, _falls_j_k(circuit.body, own), edges)
     for body in plant.bodies:
-        if body.zone == zone and len(trace.stays[body.name]):
-            stay = trace.stays[body.name]
-            sums = np.concatenate([[0.0], np.cumsum(stay.loss_j)])
-            energy += np.interp(edges, np.append(stay.start_s, stay.end_s[-1]), sums)
-    return np.diff(energy) / HOUR_S
+        stays = trace.stays[body.name]
+        if body.zone == zone and len(stays):
+            energy += _by_edge(stays, stays.loss_j, edges)
+            moved_j_k = body.ua_w_k * (stays.end_s - stays.start_s)  # the tub gives what it loses
+            falls_j_k = np.where(stays.joined > 0.0, moved_j_k, _falls_j_k(body, stays))
+            falls += _by_edge(stays, falls_j_k, edges)
+    return np.diff(energy) / HOUR_S, np.diff(falls) / HOUR_S
+
+
+def _falls_j_k(body: Body, rows: Rows) -> Floats:
+    """How much less a body would lose in each row per kelvin that its zone is warmer [J/K].
+
+    As it stands, it is itself the warmer the longer the row lasts.
+    """
+    lasts = body.ua_w_k / body.capacity_j_k * (rows.end_s - rows.start_s)
+    falls: Floats = -body.capacity_j_k * np.expm1(-lasts)
+    return falls
+
+
+def _by_edge(rows: Rows, values: Floats, edges: Floats) -> Floats:
+    """The sum of *values*, each spread over its row, up to each of *edges*."""
+    sums = np.concatenate([[0.0], np.cumsum(values)])
+    sums_at: Floats = np.interp(edges, np.append(rows.start_s, rows.end_s[-1]), sums)
+    return sums_at
 
 
 def _spent(stream: Stream[str], watts: dict[str, float], edges: Floats) -> Floats:
@@ -133,11 +242,9 @@ def _spent(stream: Stream[str], watts: dict[str, float], edges: Floats) -> Float
     return sums_at
 
 
-def _before_and_in(waste: Floats, before: int, count: int) -> list[float]:
-    """Hourly heat with the warm-up, of which nothing is known, at the mean of the first week, and the end."""
-    first = float(np.mean(waste[: 7 * 24]))
-    hours = np.concatenate(
-        [np.full(before, first), waste, np.full(max(0, count - before - len(waste)), waste[-1])]
-    )
-    temps: list[float] = hours[:count].tolist()
-    return temps
+def _before_and_in(values: Floats, before: int, count: int) -> Floats:
+    """Those of each hour; the warm-up, of which nothing is known, has the mean of the first week."""
+    first = float(np.mean(values[: 7 * 24]))
+    return np.concatenate(
+        [np.full(before, first), values, np.full(max(0, count - before - len(values)), values[-1])]
+    )[:count]

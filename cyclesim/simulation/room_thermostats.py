@@ -29,7 +29,7 @@ class Load:
     """What the room loses through it while it is on."""
     unpowered: Sequence[Span]
     on: bool = False
-    _since_s: float = -1e9
+    _since_s: int = -1_000_000_000
     _spans: list[Span] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -120,22 +120,25 @@ def switched_room_c(
     stores_j_k: float,
     origin_s: int,
     loads: Sequence[Load],
+    falls_w_k: Sequence[float] | None = None,
 ) -> list[float]:
     """Mean temperature of each hour [degC] from *origin_s* [s] on: stores dT/dt = G (T_air - T) + heat.
 
     *air_c* [degC] and *heat_w* [W] of each hour; *loses_w_k* [W/K] and *stores_j_k* [J/K] of the room. Of the
     *loads*, which are moved along, those that are on add their heat and what is lost through them.
+    *falls_w_k*: by how much less than *heat_w* it gets per kelvin that it is above the air, in each hour.
     """
     means: list[float] = []
-    temp = air_c[0] + heat_w[0] / loses_w_k
+    falling = falls_w_k or [0.0] * len(heat_w)
+    temp = air_c[0] + heat_w[0] / (loses_w_k + falling[0])
     at = origin_s
-    for air, heat in zip(air_c, heat_w, strict=True):
+    for air, heat, falls in zip(air_c, heat_w, falling, strict=True):
         end, area = at + HOUR_S, 0.0
         while at < end:
             for load in loads:
                 load.switch(temp, at)
             on = [load for load in loads if load.on]
-            g_w_k = loses_w_k + sum(load.loses_w_k for load in on)
+            g_w_k = loses_w_k + falls + sum(load.loses_w_k for load in on)
             aim, tau = air + (heat + sum(load.heats_w for load in on)) / g_w_k, stores_j_k / g_w_k
             until = int(min(end, *(load.next_s(temp, aim, tau, at) for load in loads)))
             decay = exp(-(until - at) / tau)

@@ -81,6 +81,7 @@ class WaterAndHeat:
             lambda plug, rows: put_age[plug](rows),
             plant.met_flows,
         )
+        self.follows_age = True
 
     def begin(self, effect: Effect) -> None:
         """From the very start: nothing else would tell of a tub without a cover."""
@@ -97,7 +98,8 @@ class WaterAndHeat:
         if effect is was:
             return False
         if effect.duty is not was.duty:
-            self.age.change(now, effect.patterns)
+            if self.follows_age:
+                self.age.change(now, effect.patterns)
         elif (effect.firing, effect.blowing) == (was.firing, was.blowing) and (
             effect.what.own_still == was.what.own_still
         ):
@@ -156,7 +158,8 @@ class WaterAndHeat:
 
     def close(self, at_s: int) -> float:
         """Close what is open, and give the heat in all the plant [J]."""
-        self.age.close(at_s)
+        if self.follows_age:
+            self.age.close(at_s)
         self.heat.close()
         return self.heat.heat_content_j()
 

@@ -276,6 +276,17 @@ def test_flush_too_short_says_how_long_it_must_be(scenario: Build) -> None:
     assert f"lengthen the flush to 40 s: it needs at least {math.ceil(2 * once)} s" == breach.mend
 
 
+def test_a_flush_is_told_how_long_its_water_is_in_a_large_body(scenario: Build) -> None:
+    """Its volume over the flow that all goes through it; the filter's 14 L take less and are not told."""
+    for litres in (60, 2):
+        volume = ("volume: 2 L, needs_flow", f"volume: {litres} L, needs_flow")
+        built = scenario(("lasts: 40 s", "lasts: 15 s"), volume)
+        (breach,) = judged(flush_too_short, built)
+        inside_s = litres / 1000.0 / Assembly(built).duty(("high",)).flow_m3_s("suction")
+        told = f", {inside_s:.0f} s of it in the {litres} L of element"
+        assert ("of it in" in breach.cause) == breach.cause.endswith(told) == (litres == 60)
+
+
 SPOUT = (
     ("  pumps:\n", "    spout: {pipe: 63 PN10, length: 60 m, zone: room}\n  pumps:\n"),
     ("element, bench, tub]]", "element, {parallel: [bench, spout]}, tub]]"),

@@ -10,6 +10,7 @@ import pytest
 from cyclesim.analysis.apply import applied_to_run
 from cyclesim.analysis.findings import Subject
 from cyclesim.analysis.mends import changes
+from cyclesim.analysis.outages import AtZero
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.analysis.rules import RULES
 from cyclesim.analysis.trials import Days, MendTrial, _runs_only, offered, tried
@@ -211,6 +212,39 @@ def test_a_mend_tells_what_it_makes_worse(broken: Broken) -> None:
     harms = replace(mend, breaks=("a (b)",), worsens=("quiet-hours (main)",), cost=1.0, cost_before=1.0)
     (told,) = told_mends(of_it, [harms])
     assert told.then == "This run then keeps the rule, but breaks a (b), and makes quiet-hours (main) worse."
+
+
+def test_a_mend_tells_how_soon_it_freezes_without_power(broken: Broken) -> None:
+    """The hours are those of a run of the changed file, and of the file as it is: not the same."""
+    text, result, trials = broken("frost-in-plant", ("mean: 12 degC", "mean: 0 degC"))
+    mend = next(trial for trial in trials if trial.at_zero != trial.at_zero_before)
+    again = simulate(load_text(edited(text, mend.edits), "tub.yaml"), days=3, start=date(2027, 1, 5))
+    for at_zero, one in ((mend.at_zero, again), (mend.at_zero_before, result)):
+        kept = one.metrics.promises
+        assert at_zero is not None
+        assert kept is not None
+        assert (at_zero.part, at_zero.after_h) == (kept.first_at_zero, kept.first_at_zero_after_h)
+
+
+@pytest.mark.parametrize(
+    ("now", "told"),
+    [
+        (AtZero("bench", 10.4), ""),
+        (
+            AtZero("filter", 15.0),
+            "filter is at 0 °C after 15 h; without the mend bench is at 0 °C after 10 h",
+        ),
+        (None, "no part is at 0 °C within ten days; without the mend bench is at 0 °C after 10 h"),
+    ],
+)
+def test_only_another_time_until_frost_is_told(broken: Broken, now: AtZero | None, told: str) -> None:
+    """4 % more is as good as the same; 50 % more, and none at all, are not."""
+    _, result, (mend, *_) = broken("no-run-on", (KEEP, ""))
+    of_it = [one for one in result.findings if one.rule == "no-run-on"]
+    frost = replace(mend, at_zero=now, at_zero_before=AtZero("bench", 10.0), cost=1.0, cost_before=1.0)
+    [mended] = told_mends(of_it, [frost])
+    said = f" With no power from the coldest hour on {told}." if told else ""
+    assert mended.then == f"This run then keeps the rule.{said}"
 
 
 def lines(result: Result, trials: tuple[MendTrial, ...]) -> list[str]:

@@ -8,6 +8,7 @@ from itertools import product
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from transitions.core import Event
 
 from cyclesim.control.machines import (
     TRIGGER,
@@ -65,6 +66,24 @@ def _there_and_back(here: str, there: str) -> Machine:
     """A machine that nobody has tabulated yet: a table is worked out once for machines of one form."""
     ways = (Transition(here, there, ("x",)), Transition(there, here, ("y",)))
     return Machine("m", "pump", (here, there), here, ways)
+
+
+def test_pumps_that_differ_by_name_share_one_table() -> None:
+    """A table is worked out once for all machines of one form."""
+    assert TABLES[MACHINES[0]] is tabulate(pump_machine("another", ("on",)))
+
+
+def test_the_library_is_asked_about_what_a_state_reads_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two states, each with one fact in its way out: two answers each, where both facts would make four."""
+    fired, really = [], Event.trigger
+
+    def trigger(event: Event, model: MachineModel) -> bool:
+        fired.append(event.name)
+        return bool(really(event, model))
+
+    monkeypatch.setattr(Event, "trigger", trigger)
+    tabulate(_there_and_back("left", "right"))
+    assert 4 * [TRIGGER] == fired
 
 
 def test_tabulating_is_silent(caplog: pytest.LogCaptureFixture) -> None:

@@ -22,6 +22,7 @@ FEED = PumpControl("feed", ("on",), tabulate(pump_machine("feed", ("on",))))
 STOVE = SourceControl("stove", tabulate(source_machine("stove", proves=False, runs_on=False)))
 OVEN = SourceControl("oven", tabulate(source_machine("oven", proves=False, runs_on=False)))
 PROVES = SourceControl("stove", tabulate(source_machine("stove", proves=True, runs_on=False)))
+AGAIN = SourceControl("stove", tabulate(source_machine("stove", proves=True, runs_on=True)))
 RESTS = SourceControl("stove", tabulate(source_machine("stove", proves=False, runs_on=True, rests=True)))
 
 JETS = Demand("jets", "line flush", 0, "main", "high")
@@ -62,6 +63,16 @@ def test_a_demand_without_a_pump_hides_none_behind_it() -> None:
     """One that asks no pump for anything may stand in front of one that does."""
     controller = ControlLogic((MAIN,), (STOVE,), (DOSING, JETS))
     assert ("high", "off") == after(controller, ("stopped", "off"), "jets.raised")
+
+
+def test_a_demand_turns_its_circulators_beside_its_pump() -> None:
+    """The pump of the circuit behind the source runs at its one speed, with the tub's pump or without any."""
+    boiling = Demand("boiling", "heating", 3, "main", "low", ("stove",), ("feed",))
+    turning = Demand("turning", "sun", 4, "", "", (), ("feed",))
+    controller = ControlLogic((MAIN, FEED), (STOVE,), (boiling, turning))
+    rest = ("stopped", "stopped", "off")
+    assert ("low", "on", "firing") == after(controller, rest, "boiling.raised")
+    assert ("stopped", "on", "off") == after(controller, rest, "turning.raised")
 
 
 def test_only_a_level_switch_tells_of_low_water() -> None:
@@ -204,3 +215,35 @@ def test_a_source_is_not_held_on_by_its_own_keep() -> None:
         {"stove": {"run_on": 60}},
     )
     assert ("low", "run_on") == after(controller, ("low", "firing"), "warming.raised")
+
+
+@pytest.mark.parametrize(("proof", "main"), [("proving", "stopped"), ("proving_again", "low")])
+def test_a_proof_within_a_run_on_is_one_that_still_owes_it(proof: str, main: str) -> None:
+    """Called by what asks no pump for anything: only what is owed keeps the pump, and both say what they do.
+
+    The speed that fire blocks is blocked in either: asked for, it is not changed to.
+    """
+    controller = ControlLogic(
+        (MAIN,),
+        (AGAIN,),
+        (JETS, DOSING),
+        (BlockInterlock("main", "high", Condition("stove", "firing")),),
+        (KeepInterlock("main", "low", "stove"),),
+        {"stove": {"proving": 5, "proving_again": 5, "run_on": 60}},
+    )
+    asks = ("dosing.raised", "flow.stove.sensed")
+    before = (1, AGAIN.table.states.index(proof))
+    outcome = controller.step(before, sum(map(controller.bit, asks)))
+    assert ((main, proof), ("proving flow",)) == (controller.names(outcome.state), outcome.reasons)
+    assert ("low", proof) == after(controller, ("low", proof), *asks, "jets.raised")
+
+
+def test_a_proof_within_a_run_on_begins_after_the_pumps() -> None:
+    """In the pass in which the call comes back a speed is still free; the next takes it away."""
+    block = BlockInterlock("main", "high", Condition("stove", "firing"))
+    keep = KeepInterlock("main", "low", "stove")
+    dwell_s = {"stove": {"proving_again": 5, "run_on": 60}}
+    controller = ControlLogic((MAIN,), (AGAIN,), (JETS, DOSING), (block,), (keep,), dwell_s)
+    asks = ("jets.raised", "dosing.raised", "flow.stove.sensed")
+    assert ("high", "proving_again") == after(controller, ("high", "run_on"), *asks)
+    assert ("changing", "proving_again") == after(controller, ("high", "proving_again"), *asks)

@@ -13,7 +13,9 @@ import scipy.optimize
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cyclesim.analysis.amounts import lasting
 from cyclesim.decide.tuning import placing
+from cyclesim.decide.tuning.obstacles import obstacles
 from cyclesim.decide.tuning.placing import (
     Bound,
     Order,
@@ -21,7 +23,6 @@ from cyclesim.decide.tuning.placing import (
     bound_of,
     fewest_flushes,
     longest_wait_s,
-    obstacles,
     place,
     solve,
     wait_s,
@@ -203,6 +204,17 @@ def test_what_is_out_of_reach_is_told() -> None:
     assert any("spare" in one.text for one in obstacles(day))
     narrow = replace(day, unmoved=(), most={FLUSH: 1, FILTER: None})
     assert any("takes 1 line flush a day" in one.text for one in obstacles(narrow))
+
+
+def test_a_body_that_holds_a_flush_up_is_told_where_nothing_gets_to_the_end() -> None:
+    """60 L at the flow that the flush draws through both suction legs."""
+    file = Path(__file__).parents[2] / "schedules" / "walled-garden.yaml"
+    day = space(load(file, sets=["plant.heat_sources.element.volume=60 L"]))
+    told = next(obstacles(replace(day, unmoved=("right_bench",)))).text
+    duty = day.plant.duty(("high",))
+    flow_m3_s = duty.flow_m3_s("suction_left") + duty.flow_m3_s("suction_right")
+    assert "; the soonest is main high after " in told
+    assert told.endswith(f", {lasting(0.060 / flow_m3_s)} of it in the 60 L of element")
 
 
 # -- against every placement -------------------------------------------------------------------------------

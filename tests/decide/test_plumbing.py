@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.flush_rules import never_flushed
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.tuning.duty_effect import BeforeAfter, duty_effect
@@ -214,6 +215,25 @@ def test_a_narrower_pipe_holds_less_and_is_reached_sooner():
     assert f"{1000 * now_m3:.1f} L in place of {1000 * was_m3:.1f} L" in found.sentence
     lines = [one.text for one in effects.values()]
     assert f"water in right_bench: {1000 * now_m3:.1f} L, was {1000 * was_m3:.1f} L" in lines
+
+
+def test_a_body_on_the_way_is_told_that_no_pipe_shortens():
+    """120 L at the flow of the narrowed plant, all of which its two suction legs draw."""
+    before = edited(
+        (
+            "right_bench:\n      {pipe: 63 PN10, length: 11 m",
+            "right_bench:\n      {pipe: 63 PN10, length: 40 m",
+        ),
+        ("flush_lengths: [15 s, 30 s, 45 s, 60 s]", "flush_lengths: [15 s]"),
+        ("lasts: 45 s", "lasts: 15 s"),
+        text=CIRCULATOR.with_stem("walled-garden").read_text(encoding="utf-8"),
+    )
+    large = before.plant.heat_sources["element"].model_copy(update={"volume_m3": 0.120})
+    built = before.plant.model_copy(update={"heat_sources": {"element": large}})
+    found = kinds(before.model_copy(update={"plant": built}), "right_bench, last jet")["narrower pipe"]
+    duty = Assembly(found.scenario).duty(("high",))
+    flow_m3_s = duty.flow_m3_s("suction_left") + duty.flow_m3_s("suction_right")
+    assert f", {lasting(0.120 / flow_m3_s)} of it in the 120 L of element. " in found.sentence
 
 
 def test_legs_that_are_alike_are_narrowed_at_once_too():

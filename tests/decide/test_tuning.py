@@ -21,6 +21,7 @@ from cyclesim.decide.tuning.placing import Bound, Order
 from cyclesim.decide.tuning.programmes import Daily, Entry, own, relengthened, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
+from cyclesim.said.flush_lengths import none_is_long_enough
 from cyclesim.said.tune import reasons, tune_page, tune_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
@@ -395,6 +396,19 @@ def test_the_own_times_are_tried_with_every_flush_length_on_offer() -> None:
     assert [] == list(relengthened(space_module.space(few)))
 
 
+def test_own_filter_lengths_that_the_controller_takes_are_on_offer() -> None:
+    """Steps of 15 min offer 180 and 240 min; the file's 225 min are 15 of them, and no number of 60 min.
+
+    Where they are on offer, its own times are tried with another flush.
+    """
+    for step, offered in (("15 min", True), ("60 min", False)):
+        lasts = ("schedule.filter_runs.0.lasts=225 min", "controller.flush_lengths=[45 s, 60 s]")
+        scenario = small(f"controller.time_step={step}", *lasts, "schedule.filter_runs.0.start=[06:00]")
+        there = space_module.space(scenario)
+        assert (225 * 60 in {kind.lasts_s for kind in there.kinds if kind.does == FILTER}) == offered
+        assert bool(list(relengthened(there))) == offered
+
+
 def test_the_own_times_with_a_length_that_is_long_enough_are_run() -> None:
     """The file's 20 s are too short, 45 s are not: its programme with those is among what was run."""
     times = ("schedule.filter_runs.0.start=[06:00]", "schedule.filter_runs.0.lasts=6 h")
@@ -444,6 +458,15 @@ def test_the_nearest_is_what_lacks_least_of_what_is_wished(too_short: Tuning) ->
     hold_tuning(too_short)
 
 
+def test_that_every_flush_on_offer_is_too_short_is_told(too_short: Tuning) -> None:
+    """5 s at most; how long tub water takes is worked out in test_plant_rules. 60 s are enough."""
+    text = " ".join(printed(tune_page(too_short)).split())
+    assert "No flush on offer is long enough: at main high tub water takes " in text
+    assert "; a flush lasts 2 times that or more, and the controller takes 5 s at most." in text
+    longer = load(SCHEDULES / "walled-garden.yaml", sets=["controller.flush_lengths=[5 s, 60 s]"])
+    assert [] == list(none_is_long_enough(replace(too_short, scenario=longer)))
+
+
 def test_the_fewest_flushes_are_what_the_limits_need_not_what_is_wished(too_short: Tuning) -> None:
     """Filter runs reach every leg, so that none is needed, and no programme has fewer than the bound."""
     assert 0 == too_short.bound.flushes
@@ -475,4 +498,19 @@ def test_a_run_that_something_else_keeps_off_is_told(tuned: Tuning) -> None:
     with_it = replace(chosen, outcome=replace(chosen.outcome, findings=(kept_off,)))
     own_too = replace(tuned.own, outcome=replace(tuned.own.outcome, findings=(kept_off,)))
     (told,) = (r for r in reasons(replace(tuned, own=own_too), with_it) if "Not every" in r)
-    assert "Not every line flush comes: frost protection stands above it, 155 times in 6 days" in told
+    assert (
+        "Not every line flush comes, or comes whole: frost protection stands above it, 155 times in 6 days"
+        in told
+    )
+
+
+def test_a_body_that_holds_flushes_up_is_told(tuned: Tuning) -> None:
+    """60 L in the way of the flush of a plant with one pump; with 2 L there, nothing holds it up."""
+    chosen, file = tuned.recommended, SCHEDULES / "walled-garden.yaml"
+    assert chosen is not None
+    for litres in (60, 2):
+        plant = load(file, sets=[f"plant.heat_sources.element.volume={litres} L"])
+        there = replace(tuned, scenario=plant, space=space_module.space(plant))
+        told = [r for r in reasons(there, replace(chosen, programme=own(plant))) if "of it in the" in r]
+        assert len(told) == (litres == 60)
+        assert all(f"of it in the {litres} L of element; a flush lasts 2 times that" in r for r in told)

@@ -9,6 +9,7 @@ from pypdf import PdfReader
 
 from cyclesim.cli import cli
 from cyclesim.decide.ranges.confidence import confidence
+from cyclesim.said.calendar import owners_calendar
 from cyclesim.said.page import Amount, Line, Table
 from cyclesim.said.papers.collected import HandOver
 from cyclesim.said.papers.electrician import BLIND
@@ -74,6 +75,17 @@ def test_settings_are_keyed_in_from_the_clock_to_the_heat(garden):
     order = [next(k for k, name in enumerate(names) if part in name) for part in
              ("water has flowed", "rests", "frost", "filter run", "line flush", "set point")]  # fmt: skip
     assert order == sorted(order)
+
+
+def test_a_run_that_gives_way_to_a_slower_one_is_told_where_it_is_keyed_in():
+    """By rank frost protection at low stands above the flush at high, and below it once ranks say so."""
+    told = []
+    for ranks in ("frost_protection, line_flush", "line_flush, frost_protection"):
+        scenario = load(PATH, sets=[f"schedule.ranks=[bathing, {ranks}, heating, filter_run]"])
+        [paper] = HandOver(scenario, "", (), "2027-03-02", "0.1.0").papers(("electrician",)).papers
+        told.append([b.text for b in paper.blocks if isinstance(b, Line) and "stands above it" in b.text])
+        assert bool(told[-1]) == any("but not while" in e.says for e in owners_calendar(scenario).entries)
+    assert told == [["line flush: not while frost protection runs main low, which stands above it."], []]
 
 
 def test_every_means_of_proof_has_its_blind_side():

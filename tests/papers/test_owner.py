@@ -12,7 +12,7 @@ from cyclesim.decide.sizing.heat_up import Warmer, seasons
 from cyclesim.said.page import Line, Table
 from cyclesim.said.papers.chores import chores
 from cyclesim.said.papers.collected import HandOver
-from cyclesim.said.papers.owner import _do_when
+from cyclesim.said.papers.owner import _do_when, _runs_when
 from cyclesim.said.papers.paper import Sheet
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
@@ -55,6 +55,19 @@ def test_every_part_that_freezes_is_told():
     assert len(rest) > 1
     [said] = [text for text in texts if "freeze likewise" in text]
     assert all(part in said for part in rest.values())
+
+
+@pytest.mark.parametrize(("starts_below_c", "missed"), [(40, 4), (-40, 0)])
+def test_a_flush_that_frost_protection_keeps_off_is_told_beside_its_times(starts_below_c, missed):
+    """Where frost protection is always or never on: none or all of two flushes a day in two days."""
+    watch = f"schedule.frost_protection.starts_below={starts_below_c} degC"
+    sets = [watch, f"schedule.frost_protection.stops_above={starts_below_c + 1} degC"]
+    year = simulate(load(SCHEDULES / "walled-garden.yaml", sets=sets), days=2, start=date(2027, 1, 20))
+    sheet = Sheet()
+    _runs_when(sheet, year)
+    said = [block.text for block in sheet.blocks if isinstance(block, Line) and "Not every" in block.text]
+    flush = f"line flush comes, or comes whole: frost protection stands above it, {missed} times in 2 days"
+    assert ([f"Not every {flush} of the model."] if missed else []) == said
 
 
 @pytest.mark.parametrize(

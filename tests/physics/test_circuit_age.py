@@ -110,6 +110,24 @@ def test_water_that_a_slow_flow_left_is_followed_beside_what_has_stood() -> None
     assert pytest.approx((70_040.0, 70_020.0 * 40 + 40.0 * 60), rel=1e-9) == other[4:6]
 
 
+@pytest.mark.parametrize("clears_s", [24_000.0, 30_000.0])
+@pytest.mark.parametrize("others", [0, 1])
+def test_slow_water_that_goes_back_is_as_old_as_it_is(others: int, clears_s: float) -> None:
+    """A leg gets its volume in 30,000 s until 40,000 s, then as slowly from its other end, twice.
+
+    The oldest drop, 30,000 s old at the far end, has all the way to go back: for 30,000 s it is the oldest,
+    45,000 s in their mean and 60,000 s at their end; then 30,000 s is. So alone, and beside a leg that stood;
+    and so in 24,000 s, in proportion.
+    """
+    plugs = [LEG[0], Plug("other", "tub", "tub", 20 * L)][: 1 + others]
+    age, rows = followed(plugs, [0])
+    slow = 20 * L / clears_s
+    age.change(0.0, age.pattern([slow, 0.0][: 1 + others]))
+    age.change(40_000.0, age.pattern([-slow, slow][: 1 + others]))
+    age.close(40_000.0 + 2 * clears_s)
+    assert pytest.approx((2 * clears_s, (1.5 + 1.0) * clears_s**2)) == rows[-1][4:6]
+
+
 def test_the_first_water_of_a_run_is_as_old_as_the_run() -> None:
     """All is tub water at first, and half a second later none is older: the integral is 0.5^2 / 2."""
     age, rows = followed(LEG, [0])

@@ -142,6 +142,8 @@ US = {
     "L/min of air": ("cfm", "liter/minute", "foot**3/minute"),
     "m": ("ft", "meter", "foot"),
     "m/s": ("ft/s", "meter/second", "foot/second"),
+    "W of pump": ("hp", "watt", "horsepower"),
+    "Wh/m3": ("kWh/1000 gal", "watt*hour/meter**3", "kilowatt*hour/kilogallon"),
     "kPa": ("psi", "kilopascal", "psi"),
     "°C": ("°F", "degC", "degF"),
     "K": ("°F", "kelvin", "delta_degF"),

@@ -224,7 +224,7 @@ GAINS = ("heat sources", "pumps", "bathers")
 DUTY: dict[str, tuple[str, dict[str, Key]]] = {
     "pump": (
         "pumps",
-        {"speed": "speed", "flow L/min": "flow_l_min", "head m": "head_m", "power W": "power_w"},
+        {"speed": "speed", "flow L/min": "flow_l_min", "head m": "head_m", "power W of pump": "power_w"},
     ),
     "leg": (
         "legs",

@@ -14,11 +14,14 @@ from cyclesim.cli import cli
 from cyclesim.decide.sizing.blower_sizing import BlowerSizing, size_blower
 from cyclesim.decide.sizing.pump_sizing import PumpSizing, size_pump
 from cyclesim.said.curves_drawn import blower_drawn, pump_drawn
+from cyclesim.said.drawing import drawing
 from cyclesim.said.size_blower import blower_page, blower_values
 from cyclesim.said.size_pump import pump_page, pump_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.pictures.size import curves_figure
+from cyclesim.shown.terminal import printed
+from cyclesim.simulation.assembly import Assembly
 from tests.said.tables import Key, head, hold_in_order, hold_in_us, tables_of
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
@@ -28,6 +31,18 @@ GARDEN, TABLE = SCHEDULES / "walled-garden.yaml", SCHEDULES / "long-table.yaml"
 def size(*args: object) -> Result:
     """The command in this process."""
     return CliRunner().invoke(cli, ["size", *map(str, args)])
+
+
+def test_a_pump_is_told_in_horsepower_to_who_reads_us_units(pumps: PumpSizing) -> None:
+    """1,100 W / 745.7 = 1.475 hp; 43.95 Wh/m3 x 3.78541 / 1,000 = 0.1664 kWh per 1,000 gal, by hand.
+
+    JSON and who reads metric have watts, with no word of pumps behind them.
+    """
+    us, metric = (printed(pump_page(pumps), us=us) for us in (True, False))
+    assert all(told in " ".join(us.split()) for told in ("the least power: 1.48 hp", "kWh/1000 gal", "0.166"))
+    assert all(told in " ".join(metric.split()) for told in ("the least power: 1,100 W", "Wh/m3", "44.0"))
+    assert not any(" W of pump" in text for text in (us, metric, str(pump_values(pumps))))
+    assert "pump, 0.42 hp or 2.1 hp" in str(drawing(Assembly(pumps.scenario), us=True))
 
 
 @pytest.mark.parametrize(("what", "file"), [("pump", GARDEN), ("blower", TABLE)])
@@ -104,14 +119,14 @@ GIVEN: dict[str, Key] = {
     "weakest jet, %": _percent("weakest_jet_share"),
     "to spare, % flow": _percent("flow_spare_share"),
     "head": _percent("head_spare_share"),
-    "power W": "power_w",
+    "power W of pump": "power_w",
     "price money": "price",
     "weakest jet L/min": _l_min("weakest_jet_m3_s"),
     "suction m/s": "suction_m_s",
     "NPSH, m left": "npsh_left_m",
     "due": "npsh_due_m",
     "filter, % of its most": _percent("filter_share"),
-    "Wh per m3": "wh_per_m3",
+    "Wh/m3": "wh_per_m3",
 }
 PIPES: dict[str, Key] = {
     "asked L/min": lambda change: change["asked"] and 60_000.0 * change["asked"]["flow_m3_s"],
@@ -123,7 +138,7 @@ ARRANGED: dict[str, Key] = {
     "pump": "pump",
     "flow in all, L/min": _l_min("total_flow_m3_s"),
     "weakest jet, %": _percent("weakest_jet_share"),
-    "power W": "power_w",
+    "power W of pump": "power_w",
     "limits kept": lambda arrangement: not arrangement["cautions"],
 }
 BLOWN: dict[str, Key] = {
@@ -131,7 +146,7 @@ BLOWN: dict[str, Key] = {
     "pressure kPa": lambda blown: blown["pressure_pa"] / 1000.0,
     "to spare, % flow": _percent("flow_spare_share"),
     "press.": _percent("pressure_spare_share"),
-    "power W": "power_w",
+    "power W of pump": "power_w",
     "K/h in January": "cools_coldest_k_h",
     "K/h, mean": "cools_mean_k_h",
     "1 K in (cold)": lambda blown: 1.0 / blown["cools_coldest_k_h"],

@@ -1,6 +1,6 @@
 """Plants as they are wired and left: starts past the controller, valves, low water, means of proof."""
 
-from math import log, pi
+from math import exp, log, pi
 
 import pytest
 
@@ -382,6 +382,25 @@ def test_heat_balances_whatever_a_thermostat_watches(loop, watches, more):
         pytest.approx(tub.heat_from_sources_kwh + tub.heat_from_pumps_kwh - tub.stored_change_kwh, 0.002)
         == lost
     )
+
+
+def test_heat_in_standing_water_goes_on_as_the_span_begins(loop):
+    """A clock fires the element from 23:00 to 02:00; its water stands until another starts the pump at 01:00.
+
+    By hand: in that hour 40 L near exp(-t / tau) to the zone and 3 kW over what they lose per kelvin.
+    """
+    fires = ELEMENT + ".also_started_by=[{clock: {start: 23:00, lasts: 3 h}}]"
+    pumps = MAIN + ".also_started_by=[{clock: {start: 01:00, lasts: 30 min}, speed: low}]"
+    scenario = loop(*EMPTY, fires, pumps, ELEMENT + ".volume=40 L", ELEMENT + ".high_limit=null")
+    result = simulate(scenario, days=1)
+    tub, stays = result.metrics.tub, result.trace.stays["element"]
+    assert pytest.approx(9.0) == tub.heat_from_sources_kwh
+    assert pytest.approx(0.0, abs=1e-6) == tub.balance_error_kwh
+    body = next(b for b in Assembly(scenario).bodies if b.name == "element")
+    zones = result.trace.zones
+    nears_c = zones.series[body.zone][-zones.origin_s // HOUR] + 3000.0 / body.ua_w_k
+    left = exp(-HOUR * body.ua_w_k / body.capacity_j_k)
+    assert pytest.approx(nears_c + left * (stays.start_c[0] - nears_c)) == stays.end_c[0]
 
 
 def test_a_time_clock_that_stands_in_a_power_cut_is_late_from_then_on(loop):

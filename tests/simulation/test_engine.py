@@ -118,6 +118,23 @@ interlocks:
     assert ["changing", "low"] == after[:2], "back to low once, to heat"
 
 
+def test_a_source_proves_its_flow_for_as_long_as_it_is_kept_off_for_it(loop, run):
+    """State and reason cover the same seconds: after a pump's start, and where a flush breaks a proof off."""
+    starts = ", ".join(f'"{hour:02d}:00"' for hour in range(24))
+    flushes = f"line_flushes: [{{pump: main high, start: [{starts}], lasts: 30 s}}]"
+    schedule = f"""schedule:
+  heating: {{with: [element], pump: main low, keep_at: 37 degC, within: 1 K}}
+  {flushes}
+interlocks:
+  - {{block: element, unless: flow proven, for: 60 s}}
+  - {{block: element, while: main high, because: the breaker}}
+"""
+    _, trace = run(loop(schedule=schedule), 2)
+    proved = trace.sources["element"].spans("proving", "proving_again")
+    assert len(proved) > 10
+    assert proved == trace.reasons["element"].spans("proving flow")
+
+
 def test_clock_changes(loop, run):
     """A flush at a time that the spring gap leaves out is shifted by the gap; `lasts` is elapsed time."""
     schedule = 'schedule: {filter_runs: [{pump: main low, start: "01:30", lasts: 3 h}]}\n'

@@ -132,7 +132,7 @@ def test_a_room_in_balance_is_warmer_by_heat_over_loss():
 def test_heat_left_in_a_room_warms_it(loop, run):
     """The room's mean lies above the air by the mean waste heat over its loss.
 
-    Within 5 %: runs are repeated until no hour moves by more than 0.1 K, which is that much of 6 K.
+    Within 5 %: runs are repeated until the room moves by 0.1 K at most, 2 % of 6 K.
     """
     scenario = loop(
         "place.zones.room={follows: weather, loses: 15 W/K, stores: 500 kJ/K}", "plant.pumps.main.zone=room"

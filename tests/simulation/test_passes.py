@@ -68,8 +68,8 @@ def test_who_decides_and_why_the_element_does_not_fire(passes) -> None:
     proves = of.after(called, called.facts, usual, 0)
     waits = of.after(proves, proves.facts, usual, 0)
     assert waits.settled is None
-    for passed in (called, proves, waits):
-        assert ((heating,), ("proving flow",)) == (passed.deciding, passed.reasons)
+    for passed, why in ((called, ""), (proves, "proving flow"), (waits, "proving flow")):
+        assert ((heating,), (why,)) == (passed.deciding, passed.reasons)
     assert ((), False) == (waits.entered, waits.again)
     fires = of.after(waits, waits.facts | bit("element.time_up"), usual, 0)
     assert ((heating,), ("",), (True,)) == (fires.deciding, fires.reasons, fires.effect.what.on)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from cyclesim.analysis.pumped import duties_of
+from cyclesim.analysis.pumped import duties_of, way
 from cyclesim.physics.dispersion import (
     FEW_TANKS,
     MEASURED_TANKS,
@@ -15,9 +15,8 @@ from cyclesim.physics.dispersion import (
     left_in_order,
     left_with_stirred,
 )
-from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.schedule import Run
-from cyclesim.simulation.assembly import Assembly, PlantDuty
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.jets import stretch_name
 from cyclesim.simulation.programme import Programme
 
@@ -69,7 +68,7 @@ def flush_lines(plant: Assembly, programme: Programme) -> Iterator[FlushLine]:
             moving = [duty for duty in duties if last in duty.reached_s]
             if moving:
                 duty = max(moving, key=lambda duty: duty.reached_s[last])
-                filters = (e for e in _way(plant, duty, last) if _is_filter(plant, e))
+                filters = (e for e in way(plant, duty, last) if _is_filter(plant, e))
                 inside = sum(plant.sheet.equipment[e].volume_m3 / abs(duty.flow_m3_s(e)) for e in filters)
                 yield FlushLine(timed.entry, name, run.lasts_s, duty.reached_s[last], inside)
 
@@ -98,21 +97,3 @@ def old_water(line: FlushLine) -> OldWater:
 
 def _is_filter(plant: Assembly, name: str) -> bool:
     return name in plant.sheet.equipment and plant.sheet.equipment[name].kind == "filter"
-
-
-def _way(plant: Assembly, duty: PlantDuty, last: str) -> list[str]:
-    """The elements that the slowest water passes from the tub to the end of *last*, that one first."""
-    moving = [
-        (plug.name, plug.a, plug.b) if q > 0 else (plug.name, plug.b, plug.a)
-        for plug, q in zip(plant.plugs, duty.plug_flows_m3_s, strict=True)
-        if abs(q) > STILL_M3_S
-    ]
-    way = [last]
-    node = next(a for name, a, _ in moving if name == last)
-    while node != "tub":
-        into = [(duty.reached_s[name], name, a) for name, a, b in moving if b == node]
-        _, name, node = max(into)
-        if name in way:  # water that circles passes no tub
-            break
-        way.append(name)
-    return way

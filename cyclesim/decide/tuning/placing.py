@@ -21,13 +21,12 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cyclesim.analysis.amounts import lasting
 from cyclesim.decide.tuning.space import DAY_S, FILTER, FLUSH, RunKind, Space
 from cyclesim.scenario.forms.pumping import Pumping
 
@@ -375,14 +374,6 @@ class Bound:
     """Whether the search was carried to its end, so that the number is exact."""
 
 
-@dataclass(frozen=True, slots=True)
-class Obstacle:
-    """What stands in the way of every placement, and the legs that it keeps too old."""
-
-    text: str
-    legs: tuple[str, ...] = ()
-
-
 def fewest_flushes(space: Space) -> Order:
     """The fewest flushes that any placement could have, with filter runs wherever they help."""
     return Order.of(space)._replace(least="flushes")
@@ -471,33 +462,3 @@ def _filter_lengths(space: Space) -> list[RunKind]:
                     ]
                     kept += enough[:1]
     return [kind for kind in runs if kind in kept] or runs
-
-
-def obstacles(space: Space) -> Iterator[Obstacle]:
-    """What no placement gets past, found by leaving out one thing at a time."""
-    for leg in space.unmoved:
-        yield Obstacle(f"{leg}: no flush or filter run on offer gets tub water to its far end", (leg,))
-    order = Order.of(space)
-    if solve(space, order).runs is not None:
-        return
-    explained, legs = False, tuple(order.within_s)
-    for leg in order.within_s:
-        if solve(space, order._replace(within_s={k: v for k, v in order.within_s.items() if k != leg})).runs:
-            explained = True
-            yield Obstacle(
-                f"{leg}: its water gets older than {lasting(order.within_s[leg])} at any placing", (leg,)
-            )
-    for does, most in space.most.items():
-        if most is not None and solve(replace(space, most={**space.most, does: None}), order).runs:
-            explained = True
-            many = does if most == 1 else MANY[does]
-            yield Obstacle(f"the controller takes {most} {many} a day, and more are needed", legs)
-    free = [replace(kind, allowed=(True,) * len(kind.allowed)) for kind in space.kinds]
-    if solve(space, order._replace(kinds=tuple(free))).runs:
-        explained = True
-        yield Obstacle("quiet hours or bathing leave too long a stretch without a flush", legs)
-    if solve(space, order._replace(wanted_m3=0.0)).runs:
-        explained = True
-        yield Obstacle("the filter runs on offer pass too little water for the turnovers asked for")
-    if not explained:
-        yield Obstacle("several limits together leave no placing", legs)

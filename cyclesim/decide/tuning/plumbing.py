@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from cyclesim.analysis.amounts import flow, lasting, listed
 from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import FLUSH_VOLUMES
-from cyclesim.analysis.pumped import duties_of
+from cyclesim.analysis.pumped import duties_of, in_a_body
 from cyclesim.analysis.rules import of_kind
 from cyclesim.decide.tuning.bleed import bleeds
 from cyclesim.decide.tuning.duty_effect import best_duty, end_of, reached_s, weakest_jet_m3_s
@@ -110,6 +110,7 @@ def _narrower(before: _Judged, name: str) -> Iterator[Plumbing]:
     if then_s is None or (now_s is not None and (longest_s >= FLUSH_VOLUMES * now_s or then_s >= now_s)):
         return
     if before.unharmed(changed):
+        held = in_a_body(narrow, narrow.duty(duty.speeds), end_of(plant, name))
         litres = [f"{1000.0 * built.leg_volume_m3(name):.1f} L" for built in (narrow, plant)]
         was = "where it never was" if now_s is None else f"in place of {lasting(now_s)}"
         yield Plumbing(
@@ -117,7 +118,7 @@ def _narrower(before: _Judged, name: str) -> Iterator[Plumbing]:
             name,
             f"{pipe.name} in place of {leg.pipe.name if leg.pipe else ''} for {name}: it holds {litres[0]} "
             f"in place of {litres[1]}, and at {duty.name} tub water is at its end after {lasting(then_s)} "
-            f"{was}. {_what_jets_lose(plant, narrow, name, duty)}",
+            f"{was}{held}. {_what_jets_lose(plant, narrow, name, duty)}",
             changed,
         )
 

@@ -209,9 +209,16 @@ class _Offer:
         ]
         still = [pumping for pumping in fit if not is_loud(self.loud, pumping)]
         for pumping in still or fit:
-            for steps in _FILTER_STEPS:
-                if steps * self.step_s <= _LONGEST_FILTER_S:
-                    yield self._kind(FILTER, pumping, steps * self.step_s)
+            for lasts_s in self._filter_lengths(pumping):
+                yield self._kind(FILTER, pumping, lasts_s)
+
+    def _filter_lengths(self, pumping: Pumping) -> list[int]:
+        """Some numbers of steps, and the file's own lengths that the controller takes [s]."""
+        own_step_s = self.scenario.controller.time_step_s or 1.0
+        own = {r.lasts_s for r in self.scenario.schedule.filter_runs if r.pumping == pumping}
+        lengths = {steps * self.step_s for steps in _FILTER_STEPS}
+        lengths |= {round(lasts_s) for lasts_s in own if lasts_s % own_step_s == 0.0}
+        return sorted(lasts_s for lasts_s in lengths if lasts_s <= _LONGEST_FILTER_S)
 
     def _offered(self, runs: tuple[Run, ...]) -> Iterator[Pumping]:
         """The pumps of these runs, else every pump, at each speed; several that run together, as they are."""

@@ -20,14 +20,13 @@ from cyclesim.decide.sweeps.outcome import Broken, Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, Job, job, sweep
 from cyclesim.decide.tuning.judged import of_the_plant, refused_for
 from cyclesim.decide.tuning.limits import LimitTried, limits_tried
+from cyclesim.decide.tuning.obstacles import Obstacle, obstacles
 from cyclesim.decide.tuning.placed import all_placed, in_spaces, placements
 from cyclesim.decide.tuning.placing import (
     Bound,
-    Obstacle,
     Order,
     bound_of,
     fewest_flushes,
-    obstacles,
     orders,
     short_orders,
 )

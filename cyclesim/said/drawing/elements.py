@@ -208,7 +208,7 @@ class Elements:
                 yield "dead end, capped"
             yield from (f"in trench {trench}" for trench, one in sheet.trenches.items() if name in one.legs)
         elif name in sheet.pumps:
-            powers = [self.quantity(speed.power_w, "power") for speed in sheet.pumps[name].speeds.values()]
+            powers = [self._power(speed.power_w) for speed in sheet.pumps[name].speeds.values()]
             yield "pump, " + " or ".join(powers)
             if sheet.pumps[name].check_valve:
                 yield "with a check valve"
@@ -238,9 +238,9 @@ class Elements:
         elif name in sheet.check_valves:
             yield "check valve"
         elif name in sheet.air:
-            yield f"blower, {self.quantity(sheet.air[name].power_w, 'power')}"
+            yield f"blower, {self._power(sheet.air[name].power_w)}"
         elif name in sheet.circulators:
-            yield f"circulator, {self.quantity(sheet.circulators[name].power_w, 'power')}"
+            yield f"circulator, {self._power(sheet.circulators[name].power_w)}"
         for device, treatment in sheet.treatment.items():
             if treatment.in_ == name:
                 yield f"{device} ({TREATMENTS[treatment.kind]}) treats here"
@@ -273,6 +273,12 @@ class Elements:
         amount = value_for(float(text), unit) if self.us and unit in METRIC else float(text)
         told = f"{amount:,.0f}" if amount >= 1000.0 else f"{float(f'{amount:.3g}'):g}"
         return f"{told} {unit_for(unit, self.us)}"
+
+    def _power(self, power_w: float) -> str:
+        """What a pump or blower draws, which US data sheets tell in horsepower."""
+        if not self.us:
+            return self.quantity(power_w, "power")
+        return f"{value_for(power_w, 'W of pump'):.2g} hp"
 
     def _size(self, leg: Leg) -> str:
         return leg.pipe.name if leg.pipe else f"bore {self.quantity(leg.bore_m, 'length')}"

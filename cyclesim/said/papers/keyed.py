@@ -7,6 +7,7 @@ from datetime import time
 
 from cyclesim.analysis.amounts import exactly, listed
 from cyclesim.control.calendar import WEEKDAYS
+from cyclesim.said.not_coming import gives_way
 from cyclesim.said.page import Amount, Cell, Column, whole, words
 from cyclesim.said.papers.paper import Sheet
 from cyclesim.scenario.blocks.heating import Heating
@@ -29,6 +30,8 @@ def say_keyed(sheet: Sheet, programme: Programme) -> None:
     sheet.heading("Controller settings, in the order in which they are keyed in")
     columns = (whole(""), words("setting"), Column("value"), words("keyed in"))
     sheet.table(columns, [(k, *setting, "☐") for k, setting in enumerate(settings(programme), 1)])
+    for entry, but in gives_way(programme).items():
+        sheet.line(f"{entry}: {but}, which stands above it.")
 
 
 def settings(programme: Programme) -> Iterator[Setting]:

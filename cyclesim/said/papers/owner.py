@@ -10,6 +10,7 @@ from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.outages import had_it_failed
 from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
 from cyclesim.said.cautions import ADVICE
+from cyclesim.said.not_coming import not_every
 from cyclesim.said.page import Amount, Cell, Column, words
 from cyclesim.said.papers.chores import chores
 from cyclesim.said.papers.hours_to_hot import hours_to_hot
@@ -35,9 +36,8 @@ _FIRST_PARTS = 5
 
 def owner(year: Result) -> Paper:
     """What whoever lives with the tub needs of a year's run: on the wall, and in the drawer."""
-    scenario, programme = year.scenario, year.programme
-    sheet = Sheet()
-    _runs_when(sheet, scenario, programme)
+    scenario, sheet = year.scenario, Sheet()
+    _runs_when(sheet, year)
     _do_when(sheet, scenario, year)
     stands_hot(sheet, year)
     sheet.heading("Nobody goes in")
@@ -48,10 +48,14 @@ def owner(year: Result) -> Paper:
     return Paper("owner", "Owner: living with the tub", tuple(sheet.blocks), (ADVICE,))
 
 
-def _runs_when(sheet: Sheet, scenario: Scenario, programme: Programme) -> None:
+def _runs_when(sheet: Sheet, year: Result) -> None:
+    scenario, programme = year.scenario, year.programme
     sheet.heading("What runs when")
     columns = (words("what"), words("runs"), words("on"), Column("when or how warm"))
     sheet.table(columns, list(_programme(scenario, programme)))
+    timed = (finding for finding in year.findings if finding.subject in programme.entry_of)
+    for missed in not_every(timed, year.about.days):
+        sheet.line(f"{missed} of the model.")
     sheet.line("Anything else that runs is a sign: see the table in the drawer.")
 
 
