@@ -3,6 +3,7 @@
 import itertools
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -181,6 +182,38 @@ def test_the_oldest_is_what_leaves_until_something_behind_it_is_older() -> None:
     content = [(1.0, 0.0, 10.0, 0.0, 10.0), (1.0, 5.0, 5.0, 5.0, 5.0)]
     passage = parcels.push(content, [(1.0, 100.0, 101.0, 100.0, 101.0)], 1.0, 100.0)
     assert [(0.0, 100.0), (0.5, 95.5), (1.0, 96.0)] == passage.knots
+
+
+@pytest.mark.parametrize(
+    ("stood", "comes", "knots"),
+    [
+        ((5.0, 5.0), (0.0, 10.0), [(0.0, 100.0), (1.0, 101.0)]),  # the first that came in, to the end
+        ((9.0, 5.0), (6.0, 0.0), [(0.0, 95.0), (1 / 6, 95.0 + 1 / 6), (1.0, 101.0)]),
+        ((0.0, 9.0), (9.0, 9.0), [(0.0, 100.0), (1.0, 92.0)]),
+    ],
+)
+def test_the_oldest_of_what_stood_and_what_comes_in(
+    stood: tuple[float, float], comes: tuple[float, float], knots: list[tuple[float, float]]
+) -> None:
+    """One volume at 1 m3/s from 100 s on, in two parcels, each born from its front to its back.
+
+    In the second case what was born at 5 s leaves last, but from 1/6 s on what comes in is older: 6 s - 6 t.
+    In the third the oldest leaves first, and what is left behind it was born at 9 t.
+    """
+    passage = parcels.push([(1.0, *stood, *stood)], [(1.0, *comes, *comes)], 1.0, 100.0)
+    for look in (0.0, 0.1, 1 / 6, 0.3, 0.5, 0.8, 1.0):
+        expected, found = (np.interp(look, *zip(*some, strict=True)) for some in (knots, passage.knots))
+        assert pytest.approx(expected) == found
+
+
+def test_older_water_that_comes_in_behind_is_the_oldest_at_once() -> None:
+    """10 L born at 100 s, and 30 L that come from 100 s on at 1 L/s, each drop a second older than the last.
+
+    The drop that comes in at t was born at 90 - t: it is 10 s + 2 t old then, and none is older.
+    """
+    passage = parcels.push([(10.0, 100.0, 100.0, 100.0, 100.0)], [(30.0, 90.0, 60.0, 90.0, 60.0)], 1.0, 100.0)
+    assert [pytest.approx(10.0 + 2.0 * t) for t, _ in passage.knots] == [age for _, age in passage.knots]
+    assert pytest.approx(30.0 * 10.0 + 30.0**2) == parcels.integral_s2(passage.knots)
 
 
 def test_exactly_one_volume() -> None:
