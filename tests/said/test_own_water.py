@@ -46,7 +46,7 @@ def papers(text: str):
     """The plumber's and the electrician's."""
     plant = Assembly(load_text(text))
     programme = Programme(plant.scenario)
-    return plumber(plant, programme), electrician(plant, programme, HandTests((), ()), set())
+    return plumber(plant, programme, ()), electrician(plant, programme, HandTests((), ()), set())
 
 
 def test_the_papers_tell_the_plumber_what_is_in_it_and_the_electrician_what_holds_it() -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.outages import had_it_failed
 from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
+from cyclesim.said.as_done import as_done
 from cyclesim.said.cautions import ADVICE
 from cyclesim.said.not_coming import not_every
 from cyclesim.said.page import Amount, Cell, Column, words
@@ -18,6 +19,7 @@ from cyclesim.said.papers.keyed import clock, run_said, runs_on
 from cyclesim.said.papers.paper import NewPage, Paper, Sheet
 from cyclesim.said.papers.signs import say_signs
 from cyclesim.said.papers.sun import stands_hot
+from cyclesim.said.verdict import alike, worst_said
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Run
@@ -37,6 +39,7 @@ _FIRST_PARTS = 5
 def owner(year: Result) -> Paper:
     """What whoever lives with the tub needs of a year's run: on the wall, and in the drawer."""
     scenario, sheet = year.scenario, Sheet()
+    _dangers(sheet, year)
     _runs_when(sheet, year)
     _do_when(sheet, scenario, year)
     stands_hot(sheet, year)
@@ -46,6 +49,16 @@ def owner(year: Result) -> Paper:
     _chores(sheet, scenario)
     say_signs(sheet, noticed(scenario))
     return Paper("owner", "Owner: living with the tub", tuple(sheet.blocks), (ADVICE,))
+
+
+def _dangers(sheet: Sheet, year: Result) -> None:
+    """What harms somebody or the plant in the year of the model, by whoever built it to mend."""
+    groups = alike([finding for finding in year.findings if finding.severity == "danger"])
+    if groups:
+        sheet.heading("Danger: have this mended by who built it, before it is used")
+    for first, *more in groups:
+        names = listed([finding.subject for finding in (first, *more)])
+        sheet.line(f"{names}: {worst_said(first)}. One way: {as_done(first.mend)}.", tone="strong")
 
 
 def _runs_when(sheet: Sheet, year: Result) -> None:
