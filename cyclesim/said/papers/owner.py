@@ -12,18 +12,15 @@ from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
 from cyclesim.said.as_done import as_done
 from cyclesim.said.cautions import ADVICE
 from cyclesim.said.not_coming import not_every
-from cyclesim.said.page import Amount, Cell, Column, words
+from cyclesim.said.page import Cell, Column, words
 from cyclesim.said.papers.chores import chores
 from cyclesim.said.papers.hours_to_hot import hours_to_hot
-from cyclesim.said.papers.keyed import clock, run_said, runs_on
 from cyclesim.said.papers.paper import NewPage, Paper, Sheet
+from cyclesim.said.papers.runs_when import runs_when
 from cyclesim.said.papers.signs import say_signs
 from cyclesim.said.papers.sun import stands_hot
 from cyclesim.said.verdict import alike, worst_said
-from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.schedule import Run
-from cyclesim.simulation.programme import Programme
 from cyclesim.verification.signs import noticed
 
 if TYPE_CHECKING:
@@ -62,51 +59,14 @@ def _dangers(sheet: Sheet, year: Result) -> None:
 
 
 def _runs_when(sheet: Sheet, year: Result) -> None:
-    scenario, programme = year.scenario, year.programme
+    programme = year.programme
     sheet.heading("What runs when")
     columns = (words("what"), words("runs"), words("on"), Column("when or how warm"))
-    sheet.table(columns, list(_programme(scenario, programme)))
+    sheet.table(columns, list(runs_when(programme)))
     timed = (finding for finding in year.findings if finding.subject in programme.entry_of)
     for missed in not_every(timed, year.about.days):
         sheet.line(f"{missed} of the model.")
     sheet.line("Anything else that runs is a sign: see the table in the drawer.")
-
-
-def _programme(scenario: Scenario, programme: Programme) -> Iterator[tuple[Cell, ...]]:
-    schedule = scenario.schedule
-    for timed in programme.entries:
-        if isinstance(timed.run, Run):
-            yield timed.entry, str(timed.run.pumping), runs_on(timed.run), run_said(timed.run)
-    for flush in schedule.air_line_flushes:
-        yield "air line flush", listed(list(scenario.plant.air)), runs_on(flush), run_said(flush)
-    for name, device in scenario.plant.treatment.items():
-        if device.with_:
-            yield name, name, "", f"with {device.with_}"
-        for occasion in device.runs or ():
-            yield name, name, runs_on(occasion), run_said(occasion)
-    if heating := schedule.heating:
-        by = listed(list(heating.sources))
-        yield "heating", by, "every day", Amount(heating.keep_at_c, "°C")
-        for step in heating.plan:
-            begin = f"ready by {clock(step.ready_by)}" if step.ready_by else f"from {clock(step.from_time)}"
-            what = f"heating {begin} until {clock(step.until)}"
-            yield what, by, runs_on(step), Amount(step.keep_at_c, "°C")
-    if frost := schedule.frost_protection:
-        what = f"frost protection, when {frost.watches.replace('_', ' ')} is below"
-        yield what, _at(*frost.pump), "", Amount(frost.starts_below_c, "°C")
-    for name, source in scenario.plant.heat_sources.items():
-        if isinstance(source, Solar) and source.steered:
-            steered = source.steered
-            moved = steered.valve.valve if steered.valve else _at(*(steered.pump or ("", "on")))
-            yield f"sun on {name}, while it is warmer than the tub", moved, "every day", "in the sun"
-    if quiet := schedule.quiet_hours:
-        what = listed([_at(p.pump, p.speed or "on") for p in quiet.applies_to])
-        between = f"{clock(quiet.from_time)} to {clock(quiet.to_time)}"
-        yield "quiet hours", f"not {what}", runs_on(quiet), between
-
-
-def _at(pump: str, speed: str) -> str:
-    return pump if speed == "on" else f"{pump} {speed}"
 
 
 def _do_when(sheet: Sheet, scenario: Scenario, year: Result) -> None:
