@@ -73,6 +73,24 @@ def test_a_flush_that_frost_protection_keeps_off_is_told_beside_its_times(starts
     assert ([f"Not every {flush} of the model."] if missed else []) == said
 
 
+@pytest.mark.parametrize(
+    ("after", "said"),
+    [("resume", None), ("wait", "the controller waits"), ("midnight", "clock starts at 00:00")],
+)
+def test_who_must_come_after_a_power_cut_is_told_for_frost_and_for_absence(after, said):
+    """Where it does not go on by itself, by the file; and by when the file has somebody come."""
+    sets = [f"controller.after_power_cut={after}", "controller.person_within=20 days"]
+    scenario = load_text(OWN_PUMP + AT_NIGHT, "test.yaml", sets=sets if said else sets[:1])
+    sheet = Sheet()
+    _do_when(sheet, scenario, simulate(scenario, days=1, start=date(2027, 1, 20)))
+    lines = [block.text for block in sheet.blocks if isinstance(block, Line)]
+    told = [line for line in lines if "When the power is back" in line]
+    assert (2 if said else 0) == len(told)
+    if said:
+        assert all(said in line for line in told)
+        assert "the model counts on 20 days" in told[1]
+
+
 @pytest.mark.parametrize("path", sorted(SCHEDULES.glob("*.yaml")), ids=lambda path: path.stem)
 def test_nothing_that_the_plant_switches_is_a_sign_of_a_fault(path):
     """Each pump, circulator, blower, switched source and load of the pump room stands in what runs when."""

@@ -31,6 +31,13 @@ HARM = (
     "back, or while the water is warmer than people bear. Switch off first, then call who built it."
 )
 _FIRST_PARTS = 5
+_POWER_BACK = {
+    "wait": "When the power is back the controller waits: nothing runs, frost protection neither, until "
+    "somebody starts it by hand.",
+    "midnight": "When the power is back the controller's clock starts at 00:00: until somebody sets it, all "
+    "that goes by the clock comes at other hours.",
+}
+"""What the owner has to do after a power cut, by what the controller does."""
 
 
 def owner(year: Result) -> Paper:
@@ -72,6 +79,9 @@ def _runs_when(sheet: Sheet, year: Result) -> None:
 def _do_when(sheet: Sheet, scenario: Scenario, year: Result) -> None:
     sheet.heading("Power is off in frost")
     sheet.line("Leave the cover on. Note when it went off. Do not open a heat source or a motor to thaw it.")
+    takes = scenario.controller
+    if back := _POWER_BACK.get(takes.after_power_cut):
+        sheet.line(back, tone="strong")
     cut = had_it_failed(year.plant, year.trace)
     freezes = sorted((h, name) for name, h in (cut.until_zero_h if cut else {}).items() if h is not None)
     if cut is not None and freezes:
@@ -116,6 +126,12 @@ def _do_when(sheet: Sheet, scenario: Scenario, year: Result) -> None:
         "Leave the power on, so that filter runs, flushes and frost protection go on. Set heating lower, put "
         "the cover on, and let somebody look at the water level once a week."
     )
+    if back:
+        sheet.line(
+            f"{back} Let somebody do that after every power cut, one that is soon over too, or look often "
+            f"enough to see that there was one: the model counts on {lasting(takes.person_within_s)}.",
+            tone="strong",
+        )
     for told in _hours_to_hot(scenario):
         sheet.line(told)
 
