@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from cyclesim.analysis import programme_mends as mends
@@ -10,14 +12,14 @@ from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import POWERLESS, History, unpowered
-from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
+from cyclesim.analysis.spans import NONE, Bools, Floats, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import BlockInterlock
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Positions
 from cyclesim.simulation.programme import HEATING
-from cyclesim.simulation.trace import Trace
+from cyclesim.simulation.trace import Span, Trace
 
 VAIN_S, ENDLESS_S = 3600.0, 48 * 3600.0
 """For how long no source may fire though it is called, and how long heating may take; project choices."""
@@ -118,7 +120,7 @@ def _blocked_mend(history: History, source: str, block: BlockInterlock) -> str:
 
 
 _AFTER_CUT_S = 3600
-"""Frost that begins so soon after a power cut is counted as its doing."""
+"""Frost that begins so soon after a power cut, or after somebody had to come, is counted as its doing."""
 _GLYCOL = "put glycol behind plates into it (own_water, turned by a pump under steered)"
 """What keeps collectors, which nobody can insulate: they take the sun by what would be covered."""
 
@@ -137,7 +139,7 @@ def freezing(history: History) -> dict[str, Spans]:
 def frost_in_plant(history: History) -> Judged:
     """The water of a leg, a dead end, a housing or the tub reaches 0 degC. A frozen tub speaks for all."""
     trace = history.trace
-    cuts, spells_of = trace.power.spans("lost"), freezing(history)
+    spells_of = freezing(history)
     tub, pieces = _tub_below(history)
     heated = history.plant.scenario.schedule.heating is not None
     cause = "heating does not keep it warm" if heated else "nothing heats it"
@@ -147,15 +149,22 @@ def frost_in_plant(history: History) -> Judged:
         if temps is not None:
             parts, _ = _as_it_moves(trace, body.name, temps)
             spells = without(spells_of[body.name], tub)
-            dark = np.array(
-                [any(a <= s < b + _AFTER_CUT_S for a, b in cuts) for s, _ in spells.tolist()], dtype=bool
-            )
+            dark = _begin_by(spells, trace.power.spans("lost"))
+            waits = _begin_by(spells, trace.power.spans("waits")) & ~dark
             yield from _frozen(
                 body.name, spells[dark], parts, "there is no power", _no_power(history, body.name)
             )
-            if not dark.all():
+            yield from _frozen(body.name, spells[waits], parts, *POWERLESS["waits"])
+            if not (dark | waits).all():
                 why = _why_frost(history, body.name, body.zone)
-                yield from _frozen(body.name, spells[~dark], parts, *why)
+                yield from _frozen(body.name, spells[~(dark | waits)], parts, *why)
+
+
+def _begin_by(spells: Spans, causes: Sequence[Span]) -> Bools:
+    """Which spells begin in one of these spans, or so soon after it that they are its doing."""
+    return np.array(
+        [any(a <= s < b + _AFTER_CUT_S for a, b in causes) for s, _ in spells.tolist()], dtype=bool
+    )
 
 
 def _tub_below(history: History) -> tuple[Spans, tuple[Floats, ...]]:

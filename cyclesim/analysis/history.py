@@ -105,7 +105,8 @@ FLUSH_VOLUMES = 2.0
 POWERLESS = {
     "waits": (
         "the controller waits for a person after a power cut",
-        "a controller that resumes by itself, or somebody who comes sooner: person_within",
+        "a controller that resumes by itself: after_power_cut: resume, or somebody who comes sooner: "
+        "person_within",
     ),
     "lost": ("there is no power", "nothing in the schedule mends it"),
     "circuit": (

@@ -11,7 +11,7 @@ from typing import NamedTuple
 from cyclesim.analysis.energy import meter
 from cyclesim.analysis.findings import SEVERITIES, Change, Finding, Subject
 from cyclesim.analysis.history import POWERLESS, WITHOUT_POWER, History
-from cyclesim.analysis.mends import changes
+from cyclesim.analysis.mends import changes, resumed
 from cyclesim.analysis.outages import AtZero, first_at_zero, had_it_failed
 from cyclesim.analysis.result import Result
 from cyclesim.analysis.rules import RULES, check
@@ -191,6 +191,9 @@ def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
     if rule.kind == "state":
         every = rule.subjects(result.plant, result.programme)
         abouts = [about for about in every if about.name == subject]
+    causes = {one.cause for one in result.findings if (one.rule, one.subject) == (broken_rule, subject)}
+    if POWERLESS["waits"][0] in causes:
+        yield resumed()
     for about in abouts:
         for change in changes(rule, result.plant, result.programme, about):
             if change.sentence not in told:

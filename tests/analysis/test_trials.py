@@ -287,6 +287,28 @@ def test_no_run_of_a_pump_without_power_is_tried(broken: Broken, changes) -> Non
     )
 
 
+def test_frost_while_a_controller_waits_is_mended_by_one_that_resumes(broken: Broken) -> None:
+    """10 min without power in a frost, and nobody comes for a day: no pump runs however it is asked to."""
+    frost = "frost_protection: {watches: room, starts_below: 4 degC, stops_above: 6 degC, pump: main low}"
+    cut = f"  {frost}\n  outages: [{{from: 2027-01-05 20:00, lasts: 10 min}}]\n  quiet_hours:"
+    waits = (
+        "flush_lengths: [15 s, 40 s, 60 s]}",
+        "flush_lengths: [15 s, 40 s, 60 s], after_power_cut: wait}",
+    )
+    cold = ("mean: 12 degC", "mean: 0 degC")
+    text, result, trials = broken("frost-in-plant", cold, waits, ("  quiet_hours:", cut))
+    causes = {one.cause for one in result.findings if one.rule == "frost-in-plant"}
+    assert causes == {"the controller waits for a person after a power cut"}
+    assert {trial.said for trial in trials} == {
+        "a controller that resumes by itself: after_power_cut: resume"
+    }
+    assert all(trial.holds for trial in trials)
+    new = edited(text, trials[0].edits)
+    assert new == text.replace("after_power_cut: wait", "after_power_cut: resume")
+    assert not [f for f in simulate(load_text(new, "tub.yaml"), days=3, start=date(2027, 1, 5)).findings
+                if f.rule == "frost-in-plant"]  # fmt: skip
+
+
 def test_a_run_of_a_pump_that_has_power_is_tried(broken: Broken) -> None:
     """Of what is offered that alone is left out which runs nothing but pumps that had no power."""
     _, result, _ = broken("no-run-on", (KEEP, ""))
