@@ -11,7 +11,7 @@ from cyclesim.analysis.ages import ABSOLUTE_ZERO_C, Temperatures
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
-from cyclesim.analysis.history import POWERLESS, History, unpowered
+from cyclesim.analysis.history import HALTS, History, halted
 from cyclesim.analysis.spans import NONE, Bools, Floats, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import BlockInterlock
@@ -75,9 +75,10 @@ def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
         for why in trace.reasons[name].labels
         if why
     }
-    dark = unpowered(history, "circuit", {heating.pump.pump, *heating.sources})
-    if 2.0 * total_s(meet(dark, spell)) >= total_s(spell):
-        return POWERLESS["circuit"]
+    for reason in ("circuit", "low"):
+        still = halted(history, reason, {heating.pump.pump, *heating.sources})
+        if 2.0 * total_s(meet(still, spell)) >= total_s(spell):
+            return HALTS[reason]
     source, why = max(waited, key=lambda key: waited[key], default=(heating.sources[0], ""))
     if not waited or not waited[source, why]:
         return "its sources stay off for no reason told", "see with --trace what keeps them off"
@@ -99,8 +100,8 @@ def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
     mends = {
         "no flow sensed": more_flow(history.plant, history.programme, source),
         "power lost": "nothing in the schedule mends it: a better cover and insulation bridge it for longer",
-        "it waits for a person": POWERLESS["waits"][1],
-        "the water is too low": "fill the tub up, and find where the water went",
+        "it waits for a person": HALTS["waits"][1],
+        "the water is too low": HALTS["low"][1],
         "tripped": "find what tripped it and mend that; then a person resets it",
         "proving flow": f"prove the flow of {source} for a shorter time, or see what keeps interrupting it",
         "rest": f"a shorter rest of {source}",
@@ -120,7 +121,7 @@ def _blocked_mend(history: History, source: str, block: BlockInterlock) -> str:
 
 
 _AFTER_CUT_S = 3600
-"""Frost that begins so soon after a power cut, or after somebody had to come, is counted as its doing."""
+"""Frost that begins so soon after what halts all pumps, a power cut or low water, is counted as its doing."""
 _GLYCOL = "put glycol behind plates into it (own_water, turned by a pump under steered)"
 """What keeps collectors, which nobody can insulate: they take the sun by what would be covered."""
 
@@ -151,13 +152,15 @@ def frost_in_plant(history: History) -> Judged:
             spells = without(spells_of[body.name], tub)
             dark = _begin_by(spells, trace.power.spans("lost"))
             waits = _begin_by(spells, trace.power.spans("waits")) & ~dark
+            low = _begin_by(spells, trace.level.spans("low")) & ~(dark | waits)
+            rest = ~(dark | waits | low)
             yield from _frozen(
                 body.name, spells[dark], parts, "there is no power", _no_power(history, body.name)
             )
-            yield from _frozen(body.name, spells[waits], parts, *POWERLESS["waits"])
-            if not (dark | waits).all():
-                why = _why_frost(history, body.name, body.zone)
-                yield from _frozen(body.name, spells[~(dark | waits)], parts, *why)
+            yield from _frozen(body.name, spells[waits], parts, *HALTS["waits"])
+            yield from _frozen(body.name, spells[low], parts, *HALTS["low"])
+            if rest.any():
+                yield from _frozen(body.name, spells[rest], parts, *_why_frost(history, body.name, body.zone))
 
 
 def _begin_by(spells: Spans, causes: Sequence[Span]) -> Bools:

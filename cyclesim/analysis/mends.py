@@ -151,9 +151,9 @@ def level_switch(plant: Assembly, programme: Programme, about: Subject) -> Itera
 
 
 def resumed() -> Change:
-    """A controller that goes on by itself when power is back."""
+    """A controller that goes on by itself, at the right time, when power is back."""
     made = with_text("resume", "resume", "controller", "after_power_cut")
-    return change("a controller that resumes by itself: after_power_cut: resume", made)
+    return change("a controller that keeps the time, and resumes by itself: after_power_cut: resume", made)
 
 
 def preferred(plant: Assembly, sources: list[str]) -> list[str]:

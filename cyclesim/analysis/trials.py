@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from cyclesim.analysis.energy import meter
 from cyclesim.analysis.findings import SEVERITIES, Change, Finding, Subject
-from cyclesim.analysis.history import POWERLESS, WITHOUT_POWER, History
+from cyclesim.analysis.history import CLOCK_RESET, HALTED, HALTS, History
 from cyclesim.analysis.mends import changes, resumed
 from cyclesim.analysis.outages import AtZero, first_at_zero, had_it_failed
 from cyclesim.analysis.result import Result
@@ -112,7 +112,7 @@ def tried(
     before = _days(result.findings, history)._replace(cost=result.metrics.energy.cost, at_zero=at_zero)
     trials = list[MendTrial]()
     for mine, why in causes.items():
-        stood, of_mine = _without_power(result, why), list[MendTrial]()
+        stood, of_mine = _halted_pumps(result, why), list[MendTrial]()
         some = (
             change for change in offered(result, *mine) if not (stood and _runs_only(stood, result, change))
         )
@@ -192,7 +192,7 @@ def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
         every = rule.subjects(result.plant, result.programme)
         abouts = [about for about in every if about.name == subject]
     causes = {one.cause for one in result.findings if (one.rule, one.subject) == (broken_rule, subject)}
-    if POWERLESS["waits"][0] in causes:
+    if any(cause.endswith((HALTS["waits"][0], CLOCK_RESET[0])) for cause in causes):
         yield resumed()
     for about in abouts:
         for change in changes(rule, result.plant, result.programme, about):
@@ -201,12 +201,12 @@ def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
                 yield change
 
 
-def _without_power(result: Result, causes: Collection[str]) -> frozenset[str]:
-    """The pumps that had no power, where that alone is why a rule was broken."""
-    if not WITHOUT_POWER.issuperset(causes):
+def _halted_pumps(result: Result, causes: Collection[str]) -> frozenset[str]:
+    """The pumps that nothing could start, where that alone is why a rule was broken."""
+    if not HALTED.issuperset(causes):
         return frozenset()
     pumps = frozenset(result.plant.pumps)
-    if set(causes) != {POWERLESS["circuit"][0]}:
+    if set(causes) != {HALTS["circuit"][0]}:
         return pumps
     circuits = result.scenario.circuits
     lost = (circuits[name].feeds for name, s in result.trace.circuits.items() if len(while_in(s, "lost")))
