@@ -34,7 +34,7 @@ _WRITTEN = (
     (r"give it own_flow_switch: ", "give it a flow switch of its own, "),
     (r": own_flow_switch: ", ", "),
     (r": (level_switch|contactors_lock): true", ""),
-    (r": after_power_cut: resume|: person_within", ""),
+    (r": after_power_cut: resume|: person_within| \(absences: to\)", ""),
     (r": steered: high_stop: ", ": a high stop at "),
     (r": steered: not_above: ", ": let them in at no more than "),
     (r": steered: (high_stop|not_above)", ""),
