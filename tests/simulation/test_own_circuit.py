@@ -20,7 +20,7 @@ from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.own_water import circuits
 from cyclesim.simulation.programme import Programme
-from cyclesim.simulation.room import waste_w
+from cyclesim.simulation.room import waste
 from tests.own_circuit import BOILER, ELECTRIC, HEAT_PUMP, PLANT
 from tests.sunny import BEHIND_PLATES, FILTERED
 
@@ -226,7 +226,7 @@ def test_a_room_is_warmed_by_its_circuits() -> None:
     result = run()
     plant, trace, own = Assembly(result.scenario), result.trace, result.metrics.own_water["boiler"]
     others_j = sum(float(stays.loss_j.sum()) for stays in trace.stays.values())
-    warmed_j = 3600.0 * float(waste_w(plant, trace, "room").sum())
+    warmed_j = 3600.0 * float(waste(plant, trace, "room")[0].sum())
     by_circuit_kwh = own.lost_kwh + 0.045 * own.circulator_h
     assert warmed_j - others_j == pytest.approx(3.6e6 * by_circuit_kwh, rel=1e-6)
 
