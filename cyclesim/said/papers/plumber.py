@@ -261,7 +261,7 @@ def _dry(blower: Blower) -> Iterator[str]:
     elif loop:
         yield "No check valve is drawn: the loop alone keeps water from the blower."
     elif blower.unsaid("check_valve", "loop_above_water_m"):
-        yield "A check valve or a loop above the water keeps water from the blower: the file leaves open which."
+        yield "A check valve or a loop above the water keeps it from the blower: the file leaves open which."
     else:
         yield "Neither a check valve nor a loop is drawn: fit one before water is filled in."
 
