@@ -83,6 +83,15 @@ def test_a_paper_of_examples_begins_with_saying_so():
         )
 
 
+def test_a_lagged_housing_is_told_beside_the_pipes():
+    """The filter with 25 mm round it; what is bare has no line."""
+    scenario = load(PATH, sets=["plant.equipment.filter.insulation=25 mm"])
+    told = [
+        b.text for b in plumber(Assembly(scenario), Programme(scenario), ()).blocks if isinstance(b, Line)
+    ]
+    assert [text for text in told if "insulated" in text] == ["filter is insulated all round by 25 mm."]
+
+
 @pytest.mark.parametrize(("mean_c", "freezes"), [(-30, True), (12, False)])
 def test_whoever_fills_it_reads_that_the_glycol_is_too_little(mean_c, freezes):
     """40 % propylene glycol freezes at -20.6 degC (Lange's Handbook, 15th ed., table 5.13), air is colder.

@@ -97,6 +97,9 @@ def _pipes(sheet: Sheet, plant: Assembly) -> None:
     note = "The pipe between jets comes on top of the length, and its water is counted."
     beyond = any(leg.manifold and leg.manifold.jets > 1 for leg in plant.sheet.legs.values())
     sheet.table(columns, [row(name) for name in plant.sheet.legs], notes=[note] * beyond)
+    for name, thing in plant.housings.items():
+        if thing.insulation_m:
+            sheet.line(f"{name} is insulated all round by {thing.insulation_m * _MM:.0f} mm.")
     for name, trench in plant.sheet.trenches.items():
         zone = plant.scenario.place.zones[plant.sheet.legs[trench.legs[0]].zone]
         apart, deep = (f"{m * _MM:.0f} mm" for m in (trench.spacing_m, zone.depth_m or 0.0))
