@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 
 import cyclesim
+from cyclesim.said.tune import tune_page
 from cyclesim.said.verify import verify_page
 from cyclesim.shown.terminal import printed
+from tests.cli.called import call
 from tests.evidence.catalogue import light
 
 ROOT = Path(__file__).parent.parent
@@ -16,12 +18,20 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 PAIR = ("walled-garden", "walled-garden-circulator")
+READINGS = "schedules/readings/walled-garden.yaml"
 
 
 def row(label: str) -> list[float]:
     """The numbers of a row of the README's table."""
     (line,) = (line for line in README.splitlines() if line.startswith(f"| {label} |"))
     return [float(n) for n in re.findall(r"\| ([\d.]+)", line)]
+
+
+def in_order(told: str, report: str) -> None:
+    """Every line that the README tells stands in the report, in that order."""
+    at = 0
+    for line in filter(None, told.splitlines()):
+        at = report.index(line, at)
 
 
 def test_the_table_of_the_shipped_pair_is_true():
@@ -58,12 +68,38 @@ def test_the_table_of_evidence_counts_the_checks():
 def test_the_story_of_the_heat_pump_is_what_verify_tells():
     """Every line of the README's story stands in the report of the shipped file, in that order."""
     page = verify_page(cyclesim.verify(cyclesim.load(ROOT / "schedules" / "orchard-wall.yaml")))
-    told = README.partition("How heat-without-flow (heat_pump) comes about\n")[2].partition("```")[0]
+    begins = "How heat-without-flow (heat_pump) comes about\n"
+    told = README.partition(begins)[2].partition("```")[0]
     assert 6 == len(told.splitlines())
-    report = printed(page)
-    at = report.index("How heat-without-flow (heat_pump) comes about")
-    for line in told.splitlines():
-        at = report.index(line, at)
+    in_order(begins + told, printed(page))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("begins", "lines", "command"),
+    [
+        ("1. heat_pump:", 9, "run schedules/orchard-wall.yaml"),
+        ("gauge after main,", 8, f"measured schedules/walled-garden.yaml {READINGS}"),
+    ],
+)
+def test_what_a_command_is_shown_to_print_it_prints(begins: str, lines: int, command: str) -> None:
+    """Line by line, from the first that is shown."""
+    told = begins + README.partition(f"\n{begins}")[2].partition("```")[0]
+    assert lines == len(told.splitlines())
+    in_order(told, call(*command.split()).stdout)
+
+
+@pytest.mark.slow
+def test_the_heaters_of_the_walled_garden_are_as_told() -> None:
+    """Each number of the README's sentence stands in what the command says of that size."""
+    found = call("size", "heater", "schedules/walled-garden.yaml").stdout
+    (said,) = (line for line in README.splitlines() if line.startswith("**How large?**"))
+    for size, hours, current in (("3 *", 22.9, 14.8), ("> 4.1", 15.9, 19.6), ("4.5", 14.3, 21.3)):
+        warm, year = re.findall(rf"^ +{re.escape(size)} +(.*)", found, re.MULTILINE)
+        assert hours == float(warm.split()[0])
+        assert pytest.approx(current / 20.0, abs=0.006) == float(re.search(r"(\d+)%", year)[1]) / 100.0
+        assert f"{current}" in said
+        assert f"{hours} h" in said or size == "4.5"
 
 
 # -- deciding: minutes of runs, so only where slow tests are asked for -------------------------------------
@@ -101,8 +137,7 @@ def test_the_tuned_pair_is_as_told():
         )
         assert found.recommended is not None
         costs.append(found.recommended.outcome)
-    told = README.partition("Key this in\n")[2].partition("```")[0]
-    for entry in found.recommended.programme.entries:
-        assert re.search(rf"{entry.does} +{entry.pumping} .*{', '.join(entry.clocks)}", told), entry
+    told = "Key this in\n" + README.partition("Key this in\n")[2].partition("```")[0]
+    in_order(told, printed(tune_page(found)))
     assert f"costs {costs[0].cost:.0f} EUR a year beside {costs[1].cost:.0f}" in README
     assert f"({costs[0].oldest_water_h:.1f} h and {costs[1].oldest_water_h:.1f} h)" in README

@@ -71,4 +71,5 @@ def applied_to_run(
     if not after.isdisjoint(mended):
         raise CycleSimError(f"Written so, {rules} would be broken all the same, and nothing is written.")
     also = f"; they then break {listed(list(trial.breaks))}" if trial.breaks else ""
+    also += f"; they make {listed(list(trial.worsens))} worse" if trial.worsens else ""
     return new, f"the same days no longer break {rules}{also}"

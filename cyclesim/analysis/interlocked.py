@@ -52,7 +52,7 @@ class Interlocked:
         """Whether the controller rests there, its flow given, with just this on."""
         state, closed, on = together
         duties = (self._plant.duty(self._speeds(on), positions) for positions in self._plant.may_be_left)
-        fact_sets = (self._facts(state, duty) | closed for duty in duties)
+        fact_sets = (facts | closed for duty in duties for facts in self._facts(state, duty))
         return any(
             self._on(state, facts) == on and self._controller.step(state, facts).state == state
             for facts in fact_sets
@@ -70,26 +70,33 @@ class Interlocked:
         fastest = dict(on)
         return tuple(fastest.get(pump, "stopped") for pump in self._plant.pumps)
 
-    def _facts(self, state: State, duty: PlantDuty) -> int:
-        """All that is on is asked for but what is kept; what runs on goes on, every other time is over.
+    def _facts(self, state: State, duty: PlantDuty) -> Iterator[int]:
+        """All that is on is asked for, what is kept asked or not; what runs on goes on, else time is over.
 
         A kept pump needs no asking, and if a block lowered what is asked, others would read the lower speed.
+        Yet a source that is blocked while its kept pump stands fires only where that is asked for besides.
         """
-        controller, facts = self._controller, list[str]()
+        controller, facts, kept = self._controller, list[str](), list[int]()
         names = dict(zip((m.name for m in controller.machines), controller.names(state), strict=True))
         kept_on = {(k.pump, k.speed) for k in controller.keeps if names[k.after] in ("firing", "run_on")}
         for machine in controller.machines:
             state_name = names[machine.name]
             if state_name != "run_on":
                 facts.append(f"{machine.name}.time_up")
-            if state_name in _active(machine) and (machine.name, state_name) not in kept_on:
-                facts.append(f"{_ask(machine, state_name)}.raised")
+            if state_name in _active(machine):
+                raised = f"{_ask(machine, state_name)}.raised"
+                if (machine.name, state_name) in kept_on:
+                    kept.append(controller.bit(raised))
+                else:
+                    facts.append(raised)
         for source in controller.sources:
             if self._plant.sensed(source.name, duty):
                 facts.append(f"flow.{source.name}.sensed")
             if source.own_switch and self._plant.has_flow(source.name, duty):
                 facts.append(f"flow.{source.name}.own")
-        return sum(controller.bit(fact) for fact in facts)
+        sure = sum(controller.bit(fact) for fact in facts)
+        for asked in product(*((0, bit) for bit in kept)):
+            yield sure + sum(asked)
 
 
 def _ask(machine: PumpControl | SourceControl, state: str) -> str:

@@ -110,7 +110,7 @@ def _leaves_c(history: History, name: str, duty: PlantDuty, edges: Floats, mine:
 
 
 def outlet_factors(plant: Assembly, duty: PlantDuty, name: str) -> Floats:
-    """Factors of what leaves a device at a duty: the tub [degC], zones [degC], heat into each reach [W]."""
+    """Factors of what leaves a device at a duty, in the order of `settled.forces`."""
     at = plant.reach_at[name]
     circuit = next(g for g, members in enumerate(plant.ways.circuits) if at in members)
     way = plant.ways.of(circuit, duty.plug_flows_m3_s)
@@ -121,7 +121,7 @@ def outlet_factors(plant: Assembly, duty: PlantDuty, name: str) -> Floats:
 
 def _heated(plant: Assembly, row: Floats) -> Iterator[tuple[str, float]]:
     """Each device whose heat reaches the outlet, with its factor [K/W]."""
-    heats = row[plant.ways.first_heat :]
+    heats = row[plant.ways.first_heat : -1]
     for i in np.flatnonzero(heats).tolist():
         yield plant.plugs[i].name, float(heats[i])
 

@@ -21,6 +21,7 @@ from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.trace import Trace
 
 _H_S, _KWH = 3600.0, 3.6e6
+OWN_WATER_FREEZES = "own-water-freezes"
 
 
 def measure_own_waters(
@@ -199,7 +200,7 @@ RULES: tuple[Rule, ...] = (
         ),
     ),
     Rule(
-        "own-water-freezes",
+        OWN_WATER_FREEZES,
         "history",
         "danger",  # ice bursts plates, pipes and the source
         sentence="No heat source's own water comes to its freezing point.",

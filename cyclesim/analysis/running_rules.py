@@ -34,6 +34,8 @@ from cyclesim.simulation.trace import Stream
 _H_S = 3600.0
 _REACTION_S = 1.0
 _RUNNING = ("on", "low", "high")
+ABOVE = "stands above it"
+"""How the cause ends where another demand has the pump."""
 
 
 def no_run_on(history: History) -> Judged:
@@ -197,7 +199,7 @@ def _why_not_served(history: History, demand: Demand, who: str) -> tuple[str, st
         ranks = mends.ranked_before(history.plant.scenario, demand.kind, above)
         if ranks:
             ways.append(f"schedule.ranks: [{', '.join(ranks)}]")
-        return f"{who} stands above it", ", or ".join(ways) or "a pump of its own for one of them"
+        return f"{who} {ABOVE}", ", or ".join(ways) or "a pump of its own for one of them"
     for block in history.programme.controller.blocks:
         if (block.target, block.speed) == (demand.pump, demand.speed):
             reason = block.because or str(block.condition)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import islice
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -15,6 +16,7 @@ from cyclesim.analysis.mends import changes, resumed
 from cyclesim.analysis.outages import AtZero, first_at_zero, had_it_failed
 from cyclesim.analysis.result import Result
 from cyclesim.analysis.rules import RULES, check
+from cyclesim.analysis.running_rules import ABOVE
 from cyclesim.analysis.spans import while_in
 from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario
@@ -86,6 +88,12 @@ class MendTrial:
     """The same without it."""
 
     @property
+    def harms(self) -> int:
+        """What it breaks or makes worse: 0 nothing, 1 what is less grave than its rule, 2 as grave."""
+        harmed = [_grade(rule.partition(" ")[0]) for rule in (*self.breaks, *self.worsens)]
+        return (1 + (min(harmed) <= _grade(self.rule))) if harmed else 0
+
+    @property
     def dear(self) -> bool:
         """Whether the days cost so much more with it that others are to be told first."""
         return self.cost > _DEAR * self.cost_before
@@ -98,47 +106,48 @@ def tried(
     most_runs: int = MOST_RUNS,
     on_run: Callable[[int], object] | None = None,
 ) -> tuple[MendTrial, ...]:
-    """Mends of some findings of a run, in their order, until one mends each, not dear, breaking nothing as
-    grave. Dear ones come last among those of a finding, and what is not enough has the last numbers.
+    """Mends of some findings of a run, in their order, until one mends each, not dear, with no harm.
+
+    Where runs are few each gets one first that does no harm as grave. Of those of a finding what harms comes
+    last, and before it what is dear; what is not enough has the last numbers.
 
     After *most_runs* runs no further mend is tried. *on_run* is called with the number of runs done.
     """
     known: dict[str, Days | None] = {}
-    causes = dict[tuple[str, str], set[str]]()
-    for finding in findings:
-        causes.setdefault((finding.rule, finding.subject), set()).add(finding.cause)
     history = History(result.plant, result.programme, result.trace)
     at_zero = first_at_zero(had_it_failed(result.plant, result.trace))
     before = _days(result.findings, history)._replace(cost=result.metrics.energy.cost, at_zero=at_zero)
-    trials = list[MendTrial]()
-    for mine, why in causes.items():
-        stood, of_mine = _halted_pumps(result, why), list[MendTrial]()
-        some = (
-            change for change in offered(result, *mine) if not (stood and _runs_only(stood, result, change))
-        )
-        for k, change in enumerate(some):
-            if k >= MOST_EACH or (change.sentence not in known and len(known) >= most_runs):
-                break
-            if change.sentence not in known:
-                known[change.sentence] = _with(result, change)
-                if on_run is not None:
-                    on_run(len(known))
-            after = known[change.sentence]
-            if after is None:
-                continue  # it makes no plant that can be run
-            more = sorted(after.broken - before.broken)
-            breaks = after.worse_than(before)
-            idle = mine[1] in before.ran - after.ran and mine[1] not in result.plant.pumps
-            holds = mine not in after.broken and not idle
-            currency = result.metrics.energy.currency
-            trial = MendTrial(0, *mine, change.sentence, holds, breaks, idle, change.edits,
-                              after.cost, before.cost, currency, after.longer_than(before),
-                              after.at_zero, before.at_zero)  # fmt: skip
-            of_mine.append(trial)
-            if holds and not trial.dear and all(_grade(rule) > _grade(mine[0]) for rule, _ in more):
-                break
-        trials += sorted(of_mine, key=lambda trial: trial.dear)
-    return _numbered(trials)
+    subjects = dict.fromkeys((finding.rule, finding.subject) for finding in findings)
+    left = {mine: islice(offered(result, *mine), MOST_EACH) for mine in subjects}
+    trials: dict[tuple[str, str], list[MendTrial]] = {mine: [] for mine in left}
+
+    def with_change(change: Change) -> Days | None:
+        if change.sentence not in known:
+            known[change.sentence] = _with(result, change)
+            if on_run is not None:
+                on_run(len(known))
+        return known[change.sentence]
+
+    for most_harm in (1, 0):
+        for mine, some in left.items():
+            while not any(one.holds and not one.dear and one.harms <= most_harm for one in trials[mine]):
+                change = next(some, None)
+                if change is None or (change.sentence not in known and len(known) >= most_runs):
+                    break
+                if (after := with_change(change)) is not None:  # else it makes no plant that can be run
+                    trials[mine].append(_trial(result, mine, change, before, after))
+    in_order = (sorted(of, key=lambda trial: (trial.harms, trial.dear)) for of in trials.values())
+    return _numbered([trial for of in in_order for trial in of])
+
+
+def _trial(result: Result, mine: tuple[str, str], change: Change, before: Days, after: Days) -> MendTrial:
+    """What one change comes to for a rule and its subject."""
+    idle = mine[1] in before.ran - after.ran and mine[1] not in result.plant.pumps
+    return MendTrial(
+        0, *mine, change.sentence, mine not in after.broken and not idle, after.worse_than(before), idle,
+        change.edits, after.cost, before.cost, result.metrics.energy.currency, after.longer_than(before),
+        after.at_zero, before.at_zero,
+    )  # fmt: skip
 
 
 def _numbered(trials: Sequence[MendTrial]) -> tuple[MendTrial, ...]:
@@ -185,18 +194,21 @@ def _days(findings: Sequence[Finding], history: History) -> Days:
 
 
 def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
-    """What a rule knows of that may mend it for a subject, each once."""
+    """What a rule knows of that may mend it for a subject, each once; nothing that its causes make vain."""
     rule, told = RULES[broken_rule], set[str]()
+    causes = {f.cause for f in result.findings if (f.rule, f.subject) == (broken_rule, subject)}
+    if any(cause.endswith((HALTS["waits"][0], CLOCK_RESET[0])) for cause in causes):
+        yield resumed()
+    stood = _halted_pumps(result, causes)
+    if broken_rule == "demand-not-served" and not any(cause.endswith(ABOVE) for cause in causes):
+        return  # a block or a trip keeps its pump off, whatever stands above what
     abouts = [Subject(subject, ())]
     if rule.kind == "state":
         every = rule.subjects(result.plant, result.programme)
         abouts = [about for about in every if about.name == subject]
-    causes = {one.cause for one in result.findings if (one.rule, one.subject) == (broken_rule, subject)}
-    if any(cause.endswith((HALTS["waits"][0], CLOCK_RESET[0])) for cause in causes):
-        yield resumed()
     for about in abouts:
         for change in changes(rule, result.plant, result.programme, about):
-            if change.sentence not in told:
+            if change.sentence not in told and not (stood and _runs_only(stood, result, change)):
                 told.add(change.sentence)
                 yield change
 

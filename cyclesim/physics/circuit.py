@@ -41,13 +41,17 @@ class Circuit:
     """What has settled holds beside the tub's part."""
     passing: Passing | None = None
     waited: Waited | None = None
+    moved_s: int = 0
+    """Since when water has moved like that, whatever has heated it."""
     asked: bool = False
     """Whether somebody has asked before it was settled: then it is followed piece by piece."""
     sent_c: tuple[float, float] = (0.0, 0.0)
     """The coldest and the warmest that the tub was at the ends of such pieces, while tub water passed."""
 
     def begin(self, way: Way | None, now: int, tub_c: float) -> None:
-        """From now on its water moves like that."""
+        """From now on its water moves like that, or is heated otherwise."""
+        if way is not self.way:
+            self.moved_s = now
         self.way, self.began_s, self.began_c, self.due_s = way, now, tub_c, now
         if way is not None:
             self.due_s += way.after_s

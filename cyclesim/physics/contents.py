@@ -66,6 +66,12 @@ class Contents:
         slugs = [self._slugs[i] for i in self.straight[g].held]
         if all(len(x) == 1 for x in slugs):
             self.straight[g].begin([x[0][1] for x in slugs] + [x[0][2] for x in slugs], now)
+            self.heat(g)
+
+    def heat(self, g: int) -> None:
+        """What stands in a circuit, which has been touched now, gets heat from now on as it is asked for."""
+        stands = {i: w for i, w in self.fixed_w.items() if self.circuit_of[i] == g and not self.flows[i]}
+        self.straight[g].heat({i: w for i, w in stands.items() if self.reaches[i].capacity_j_k})
 
     def _stood(self, i: int, since: float, at_s: float) -> tuple[float, float]:
         """The map of water that has stood in reach *i*: factor, and what is added."""

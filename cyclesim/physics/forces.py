@@ -1,4 +1,6 @@
-"""What acts on the water outside the tub, in one row: the tub, the zones [degC], heat into each reach [W].
+"""What acts on the water outside the tub, in one row.
+
+The tub, the zones [degC], heat into each reach [W], and how fast the tub warms [K/s] as far as it is told.
 
 Settled water and passages are linear in this row (`physics/settled.py`, `physics/ways.py`).
 """
@@ -39,7 +41,7 @@ class Forces:
     ) -> None:
         self._origin_s = origin_s
         self.first_heat = 1 + len(names)
-        self.now: Floats = np.zeros(self.first_heat + reaches)
+        self.now: Floats = np.zeros(self.first_heat + reaches + 1)
         """Its first place, the tub's, stays 0. Replaced, and never written into, when something changes."""
         self.version = 0
         """How often it has changed."""
@@ -76,6 +78,19 @@ class Forces:
                 if i not in self.heated:
                     self.heated |= {i}
         self.now = row
+
+    @property
+    def warms_k_s(self) -> float:
+        """How fast the tub warms, as it was told last."""
+        return float(self.now[-1])
+
+    def warm(self, warms_k_s: float, now: int) -> None:
+        """From *now* on the tub warms so fast."""
+        if warms_k_s != self.now[-1]:
+            self._book(now)
+            self.now = self.now.copy()
+            self.now[-1] = warms_k_s
+            self.version += 1
 
     def _book(self, now: int) -> None:
         if now > self._given_until_s:

@@ -5,9 +5,10 @@ water of each reach of a circuit is one slug, all of them are one vector (`physi
 flow starts or changes, the water of a circuit is followed slug by slug (`physics/warmth.py`) until tub water
 has passed all that it reaches within `ways.SETTLES_S` (`physics/settling.py`); from then on its temperatures
 are factors of the tub's (`physics/settled.py`), so that a run of hours costs nothing. What takes longer stays
-followed. Water that circles without passing the tub counts as stirred. Where the tub has moved by
-`circuit.FELL_K` until its water settles, that is followed after all if somebody asks for it, or flow changes,
-within as long again.
+followed. Where it takes more than `ways.LONG_S`, it passes anew whenever it is heated otherwise: what the sun
+gave is still on its way as it goes. Water that circles without passing the tub counts as stirred. Where the
+tub has moved by `circuit.FELL_K` until its water settles, that is followed after all if somebody asks for it,
+or flow changes, within as long again.
 
 Heat is booked where it is: what came in less what went out less what the content gained is what a reach lost.
 Wherever one description takes over from another, the difference in heat goes to the tub.
@@ -37,6 +38,7 @@ from cyclesim.physics.ways import Way, Ways
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _LOOKED_AT_S = 60  # the same while something looks at followed water
 _SETTLES_K = 0.1  # the most that the tub moves as water settles
+_NEAR_K = 0.3  # what has settled may be another temperature than was foreseen by less than this
 _DRAWN_SHARE = 0.3  # of the tub's water, the most that such water draws from it in a piece
 
 
@@ -175,10 +177,49 @@ class Outside:
 
     def body_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Mean temperature [degC] of a body; later than now, as if nothing began to move."""
+        foreseen = self._foreseen(body, only_now=True)
+        if foreseen is not None:
+            return float(foreseen[0][0]) / self._stays.capacity_j_k[body]
         held_j = 0.0
         for i in self._stays.members[body]:
             held_j += self._read(i, at_s, tub_c)[0]
         return held_j / self._stays.capacity_j_k[body]
+
+    def _foreseen(self, body: int, *, only_now: bool) -> tuple[Floats, Floats] | None:
+        """What `Settling.foresee` says of a body's reaches, where water moves through all of them."""
+        members = self._stays.members[body]
+        circuits = {self._circuit_of[i] if self._water.flows[i] else None for i in members}
+        (g, *others) = circuits
+        return (
+            None
+            if others or g is None
+            else self._settling.foresee(self._circuits[g], members, only_now=only_now)
+        )
+
+    def has_passed(self, body: int, now: int) -> bool:
+        """Whether nothing is left in a body of what stood in its circuit before water began to move there."""
+        circuit = self._circuits[self._circuit_of[self._stays.members[body][0]]]
+        return circuit.way is not None and now - circuit.moved_s >= circuit.way.after_s
+
+    def falls_after_s(self, body: int, more_k: float, now: int, tub_c: float) -> float | None:
+        """After how long [s] a body's mean is no more than *more_k* above the tub, if all goes on as it is.
+
+        Infinite where it comes nowhere near; None where nobody knows. Where it settles near that it is to be
+        asked again then.
+        """
+        circuit = self._circuits[self._circuit_of[self._stays.members[body][0]]]
+        way = circuit.way
+        if way is not None and way.is_fast and circuit.began_s == now and circuit.passing is None:
+            circuit.passing = self._settling.begins(circuit, way, tub_c)
+        foreseen = self._foreseen(body, only_now=False)
+        if foreseen is None:
+            return None
+        held_j, by_then_c = foreseen
+        above_k = held_j / self._stays.capacity_j_k[body] - by_then_c - more_k
+        found = np.flatnonzero(above_k <= 0.0)
+        if len(found):
+            return float(found[0])
+        return math.inf if above_k[-1] > _NEAR_K else float(len(above_k))
 
     def coldest_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Temperature [degC] at a body's coldest end."""
@@ -275,28 +316,43 @@ class Outside:
         """
         turn = self._turn = self._turns.to(flows_m3_s, heat_w)
         step, water, moves = turn.step, self._water, self._stays.moves
-        for g in step.changed:
+        again = [g for g in step.warmed if self._circuits[g].is_settled]
+        for g in (*step.changed, *again):
             self._bring(self._circuits[g], now, tub_c, integral, straighten=g not in step.opened)
-        for i in step.others:
-            water.open(self._circuit_of[i])
-            water.stand(i, now)
-        for body in step.touched:
-            water.close(body, now)
+        for g, stood in step.others:
+            self._stand(self._circuits[g], stood, now, tub_c, integral)
         heats = turn.heats_w
         if self._by_law:
             heats = {**{i: turn.heated.get(i, 0.0) for i in self._by_law}, **heats}
             self._by_law.clear()
         self.forces.heat(heats, now)
         water.fixed_w, water.flows = turn.heated, step.plan.flows
+        for g in (*step.changed, *again):
+            self._circuits[g].begin(step.plan.ways[g], now, tub_c)
         for g in step.changed:
-            way = step.plan.ways[g]
-            self._circuits[g].begin(way, now, tub_c)
-        if step.changed:
+            water.heat(g)
+        for g, _ in step.others:
+            water.heat(g)
+        if step.changed or again:
             self._sort()
         for g in step.opened:
             water.open(g)
         for body, moving in step.moves:
             moves[body] = moving
+
+    def _stand(self, circuit: Circuit, stood: Sequence[int], now: int, tub_c: float, integral: float) -> None:
+        """Bring what stands in some reaches of a circuit to *now*, and close the stays of their bodies.
+
+        Where all of it stands, of all.
+        """
+        if circuit.way is None:
+            self._bring(circuit, now, tub_c, integral)
+            return
+        self._water.open(circuit.number)
+        for i in stood:
+            self._water.stand(i, now)
+        for body in self._stays.of(stood):
+            self._water.close(body, now)
 
     def _bring(
         self, circuit: Circuit, now: int, tub_c: float, integral: float, *, straighten: bool = True
@@ -418,6 +474,8 @@ class Outside:
                 held_j, book = self.holds_j(way.members, now, tub_c), None
             else:
                 held_j, book = self._settling.passed(circuit, passing)
+            if way.is_long:
+                self.forces.warm((tub_c - circuit.began_c) / (now - circuit.began_s), now)
             rest_j, factor = self.by_forces(way.held_j), float(way.held_j[0])
             then_c = (node_j_k * tub_c + held_j - rest_j) / (node_j_k + factor)
             moves_k = abs(then_c - tub_c)

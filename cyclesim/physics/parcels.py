@@ -243,11 +243,10 @@ def _oldest_knots(
             inside.popleft()
         v, front, back, _, _ = line[left]
         slope = (back - front) / v
-        if left == right:
-            at, to = y0 - edges[left], y0 + volume - edges[left]
+        if left == right:  # what was before it has just left
             lines = [
-                (front + slope * at, front + slope * (over + y0 - edges[left])),
-                (front + slope * to, front + slope * (over + (y0 + volume) - edges[left])),
+                (front, front + slope * over),
+                (front + slope * volume, front + slope * (volume + over)),
             ]
         else:
             entering = line[right]

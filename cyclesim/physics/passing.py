@@ -70,6 +70,26 @@ class Passing:
         else_k = (self.after_c - alone_c) * after_s / self.lasted_s  # what else has warmed it
         return self.before_c + self.returned_j(after_s) / tub_j_k + else_k
 
+    def else_k(self, tub_j_k: float) -> float:
+        """By how much all else has warmed a tub of *tub_j_k* [J/K] since it began [K]."""
+        return self.after_c - self.before_c - self.returned_j(self.lasted_s) / tub_j_k
+
+    def answer(self, by_second: Floats, forces: Floats, until: int) -> Floats:
+        """What factors by the second come to, from now on and before *until* [s]; columns as in Passages.
+
+        *forces* act from now on; each change of what acts counts from when it came.
+        """
+        now, began_s, first_force = self.lasted_s, 0, len(self.causes) - len(forces)
+        answer: Floats = by_second[now:until] @ self.causes
+        acts = self.acted[0][0]
+        for (_, dt_s), (row, _) in pairwise([*self.acted, (forces, 0)]):
+            began_s += dt_s
+            if row is not acts:
+                later = by_second[now - began_s : until - began_s, first_force:]
+                answer = answer + later @ (row - acts)
+                acts = row
+        return answer
+
     def sent_out(self, tub_j_k: float) -> list[Slug]:
         """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s]."""
         ends = pairwise(self._course(tub_j_k).tolist())

@@ -6,9 +6,8 @@ its zone by exp(-NTU), NTU = UA s / C, of what came in, and it loses rho c Q (1 
 linear in the tub's temperature, the zones' and the heat put in, so that a network of reaches comes down to
 a row of factors per reach, junctions and water that circles included.
 
-The tub's temperature of now is taken for the water's when it left the tub: where the tub warms by r K/s,
-water that left it s seconds ago is told r s too warm. At 3 K/h that is 0.1 K after two minutes: a slower way
-is to be followed by `warmth.move` instead.
+Where the tub warms by r K/s, water that left it s seconds ago is r s colder than what leaves it now: that is
+one force more, and exact for as long as r stays the same.
 """
 
 from __future__ import annotations
@@ -28,7 +27,8 @@ from cyclesim.physics.water_age import Pattern
 class SettledReaches:
     """Floats of each moving reach: what comes in and leaves [degC], is lost [W], is held above 0 degC [J].
 
-    They multiply the forces: the tub [degC], each of *zones* [degC], heat into each reach [W], in this order.
+    They multiply the forces: the tub [degC], each of *zones* [degC], heat into each reach [W], and how fast
+    the tub warms [K/s], in this order.
     """
 
     moving: tuple[int, ...]
@@ -40,11 +40,16 @@ class SettledReaches:
 
 
 def forces(
-    zones: Sequence[str], reaches: int, tub_c: float, zone_c: Mapping[str, float], heat_w: Mapping[int, float]
+    zones: Sequence[str],
+    reaches: int,
+    tub_c: float,
+    zone_c: Mapping[str, float],
+    heat_w: Mapping[int, float],
+    warms_k_s: float = 0.0,
 ) -> Floats:
     """The forces in their order, of *zones* and so many *reaches*."""
     heats = [heat_w.get(i, 0.0) for i in range(reaches)]
-    return np.array([tub_c, *(zone_c[z] for z in zones), *heats])
+    return np.array([tub_c, *(zone_c[z] for z in zones), *heats, warms_k_s])
 
 
 def settle(
@@ -52,17 +57,19 @@ def settle(
 ) -> SettledReaches:
     """The factors of every moving reach at *pattern*; *per_m3_k*: rho c of water [J/(m3 K)]."""
     at_zone = {z: 1 + k for k, z in enumerate(zones)}
-    size = 1 + len(zones) + len(reaches)
+    size = 2 + len(zones) + len(reaches)
     unit = np.eye(size)
     moving = tuple(i for _, links_out in pattern.nodes for i in links_out)
     kept: dict[int, float] = {}
     gained: dict[int, Floats] = {}
     held: dict[int, tuple[float, Floats]] = {}
+    late: dict[int, tuple[float, float]] = {}
     for i in moving:
         reach, flow = reaches[i], abs(pattern.flows[i])
         heat = unit[1 + len(zones) + i]
         if reach.capacity_j_k == 0.0:
             kept[i], gained[i], held[i] = 1.0, heat / (per_m3_k * flow), (0.0, np.zeros(size))
+            late[i] = 0.0, 0.0
             continue
         drive = heat / reach.capacity_j_k
         if reach.ua_w_k > 0.0:
@@ -71,6 +78,12 @@ def settle(
         kept[i], once, twice = mode(reach.rate_1_s, stay_s)
         gained[i] = once * drive
         held[i] = reach.capacity_j_k * once / stay_s, reach.capacity_j_k * twice / stay_s * drive
+        late[i] = kept[i] * stay_s, reach.capacity_j_k * (once - twice / stay_s)
+    inlet = _inlets(pattern, kept, gained, size)
+    for i in moving:  # water that left a colder tub, by how long each reach keeps it
+        factor = inlet[i][0]
+        gained[i] = gained[i] - late[i][0] * factor * unit[-1]
+        held[i] = held[i][0], held[i][1] - late[i][1] * factor * unit[-1]
     inlet = _inlets(pattern, kept, gained, size)
     outlet = {i: kept[i] * inlet[i] + gained[i] for i in moving}
     lost = {
@@ -78,6 +91,8 @@ def settle(
         for i in moving
     }
     content = {i: held[i][0] * inlet[i] + held[i][1] for i in moving}
+    for i in moving:
+        lost[i] = lost[i] - content[i][0] * unit[-1]  # what comes in warms the reach itself
     rows = (np.array([rows[i] for i in moving]) for rows in (inlet, outlet, lost, content))
     return SettledReaches(moving, tuple(zones), *rows)
 
@@ -138,13 +153,13 @@ class Stirred:
         return Moved(now, lost, given - sum(lost.values()) - gained, {})
 
 
-def straight_k(reach: Reach, flow_m3_s: float, per_m3_k: float) -> float:
-    """How far apart [K] the ends of a settled reach may be for one slug to be straight within BEND_K.
+def straight_k(reach: Reach, flow_m3_s: float, per_m3_k: float, within_k: float = BEND_K) -> float:
+    """How far apart [K] the ends of a settled reach may be for one slug to be straight within *within_k*.
 
     At a flow of *flow_m3_s* [m3/s] above 0; *per_m3_k*: rho c of water [J/(m3 K)].
     """
     ntu = reach.ua_w_k / (per_m3_k * flow_m3_s)
-    return 8.0 * BEND_K * -expm1(-ntu) / (ntu * ntu) if ntu * ntu > 0.0 else inf
+    return 8.0 * within_k * -expm1(-ntu) / (ntu * ntu) if ntu * ntu > 0.0 else inf
 
 
 def profile(

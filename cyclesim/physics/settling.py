@@ -6,7 +6,7 @@ By vector as long as each reach holds one slug (`physics/ways.py`, Passages), ot
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import partial
 
 import numpy as np
@@ -15,9 +15,10 @@ from cyclesim.physics import warmth
 from cyclesim.physics.circuit import Circuit
 from cyclesim.physics.contents import Contents
 from cyclesim.physics.forces import Forces
+from cyclesim.physics.inside import Inside
 from cyclesim.physics.passing import Passing
 from cyclesim.physics.turns import Turns
-from cyclesim.physics.warmth import Moved, Slug
+from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.ways import Way, Ways
 
 
@@ -86,6 +87,35 @@ class Settling:
         way, forces = passing.way, passing.forces()
         done = self._ways.follow(way, slugs, sent_out, forces, settled_too=True, asked=i)
         return done.contents.get(i, [])
+
+    def foresee(
+        self, circuit: Circuit, reaches: Iterable[int], *, only_now: bool
+    ) -> tuple[Floats, Floats] | None:
+        """Heat in some reaches above 0 degC [J], and the tub [degC], from now on until the circuit settles.
+
+        By the second, if nothing warms the tub from now on but what is under way; None where some reach held
+        more than one slug as it began.
+        """
+        passing = circuit.passing
+        if passing is None or not (passing.is_straight and circuit.straight.is_straight):
+            return None
+        now, else_k = passing.lasted_s, passing.else_k(self._tub_j_k)
+        until = now + 1 if only_now else passing.way.after_s + 1
+        tub_c: Floats = passing.by_second[now:until] @ passing.causes / self._tub_j_k
+        tub_c += passing.before_c + else_k
+        held_j: Floats = np.zeros(until - now)
+        for i in reaches:
+            inside = self._inside(passing.way, i)
+            held_j += passing.answer(inside.by_second, self._forces.now, until)
+            held_j += else_k * inside.as_tub_is_warmer_j[now - now // 2 : until - now // 2]
+        return held_j, tub_c
+
+    def _inside(self, way: Way, i: int) -> Inside:
+        inside = way.passages.inside.get(i)
+        if inside is None or inside.tub_j_k != self._tub_j_k:
+            inside = way.passages.inside[i] = Inside(self._ways, way, i, self._tub_j_k)
+        inside.complete()
+        return inside
 
     def truly(self, circuit: Circuit, now: int, tub_c: float) -> Mapping[int, list[Slug]]:
         """What each reach of a circuit that has settled late holds, the end that leaves first in front."""

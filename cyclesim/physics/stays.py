@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.physics.forces import Forces
-from cyclesim.physics.heat import ZoneFilter, ZoneFilters
+from cyclesim.physics.heat import ZoneFilter, ZoneFilters, decay
 from cyclesim.physics.warmth import Floats, Reach
 from cyclesim.physics.ways import Way
 
@@ -163,7 +163,7 @@ class Straight:
         start_s: int,
         water_c: float,
     ) -> None:
-        self.held = held
+        self.held, self._reaches = held, reaches
         half_j_k = [0.5 * reaches[i].capacity_j_k for i in held]
         self.half_j_k: Floats = np.array(half_j_k + half_j_k)
         kinds = list(dict.fromkeys(filters[i] for i in held))
@@ -180,6 +180,8 @@ class Straight:
         self._stays, self._forces = stays, forces
         self.is_straight = True
         """Whether the water is told here; otherwise in slugs."""
+        self._heats_w: list[tuple[int, float]] = []
+        """Heat into what stands [W], by its place in *held*."""
         both, columns = 2 * len(held), len(forces.now)
         self._ends_c: Floats = np.empty((_TOLD_AT_ONCE + 1, both))
         """As the first stay began, and as each ended."""
@@ -191,6 +193,8 @@ class Straight:
         self._acted: Floats = np.empty((_TOLD_AT_ONCE, columns))
         self._closed_s: list[int] = []
         self._moves: list[bytes] = []
+        self._given_j: list[tuple[int, int, float]] = []
+        """Heat that what stands got in a stay [J]: its row, and the place in *held*."""
         self._passed: dict[int, _Passed] = {}
         self._settled: dict[int, _Settled] = {}
 
@@ -203,7 +207,16 @@ class Straight:
         """The water at *now* [s] if it has stood since it was touched last [degC]."""
         kept, gained = self._zones.stood(self.touched_s, now)
         stood: Floats = self.ends_c * kept[self._which] + gained[self._which]
+        for k, heat_w in self._heats_w:
+            reach = self._reaches[self.held[k]]
+            risen_k = heat_w / reach.capacity_j_k * decay(reach.rate_1_s, now - self.touched_s)[1]
+            stood[k] += risen_k
+            stood[k + len(self.held)] += risen_k
         return stood
+
+    def heat(self, heats_w: Mapping[int, float]) -> None:
+        """From when it was touched last these reaches, whose water stands, get so much heat [W]."""
+        self._heats_w = [(self.held.index(i), heat_w) for i, heat_w in heats_w.items()]
 
     def passed(self, way: Way, moves: Moves, causes: Floats, rose_k: float) -> None:
         """The water has passed within the open stay, and has settled; the tub rose by *rose_k* meanwhile."""
@@ -221,6 +234,8 @@ class Straight:
         *settled*: on which way it had settled, since when, and what has acted from then on.
         """
         row = len(self._closed_s)
+        for k, heat_w in self._heats_w:
+            self._given_j.append((row, k, heat_w * (now - self.touched_s)))
         if settled is not None:
             way, since_s, self._acted[row] = settled
             known = self._settled.get(id(way))
@@ -288,7 +303,7 @@ class Straight:
                 stays.coldest_c[body], stays.warmest_c[body] = float(coldest[-1, k]), float(warmest[-1, k])
         self._ends_c[0] = self.ends_c
         self.ends_c = self._ends_c[0]
-        for records in (self._closed_s, self._moves, self._passed, self._settled):
+        for records in (self._closed_s, self._moves, self._given_j, self._passed, self._settled):
             records.clear()
 
     def _lost_j(self, total: int) -> Floats:
@@ -303,6 +318,8 @@ class Straight:
             more_j[rows] += acted @ way.straight.lost_w.T
         for passed in self._passed.values():
             more_j[passed.rows] += passed.lost_j(self._causes[passed.rows])
+        for row, k, given_j in self._given_j:
+            more_j[row, k] += given_j
         fell_j = self.half_j_k * cooled_k
         lost_j: Floats = fell_j[:, :n] + fell_j[:, n:] + more_j
         return lost_j

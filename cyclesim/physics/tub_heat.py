@@ -34,6 +34,7 @@ class OverTub(NamedTuple):
 Watched = tuple[float, bool, int | OverTub | None]
 """(temperature [degC], rising, body or None for the tub)."""
 
+_LATE_K = 0.01  # how exactly settled water is told how much colder it left a tub that warms
 COVERED_PIECE_S, OPEN_PIECE_S = 900, 600
 """Longest pieces [s] over which a law stays linear: under the cover, and while it is off."""
 
@@ -116,7 +117,8 @@ class TubHeat:
         node = self._nodes.get(key)
         if node is None:
             held_j_k = sum(float(way.held_j[0]) for way in ways)
-            node = node_of(self._tub, held_j_k, [way.lost_w for way in ways], covered=covered)
+            lost_w, lags_s = [way.lost_w for way in ways], [way.after_s for way in ways if way.is_long]
+            node = node_of(self._tub, held_j_k, lost_w, covered=covered, lags_s=max(lags_s, default=0))
             self._nodes[key] = node
         return node
 
@@ -133,6 +135,14 @@ class TubHeat:
     def follows_tub(self, body: int) -> bool:
         """Whether all water of a body follows the tub's by now, so that it may be watched as OverTub."""
         return self._outside.tub_level_under(body, 0.0, self._now_s, self.water_c) is not None
+
+    def has_passed(self, body: int) -> bool:
+        """Whether nothing is left in a body of what stood in its circuit before water began to move there."""
+        return self._outside.has_passed(body, self._now_s)
+
+    def falls_after_s(self, body: int, more_k: float) -> float | None:
+        """After how long [s] a body is no more than *more_k* above the tub, as `Outside` has it."""
+        return self._outside.falls_after_s(body, more_k, self._now_s, self.water_c)
 
     def own_c(self, place: int, at_s: float) -> float:
         """Temperature [degC] in a source's own water, by its place, at *at_s* if all goes on as it is."""
@@ -203,6 +213,17 @@ class TubHeat:
         self._steady_w = outside.into_tub_w()
         if node.lost_w is not None:
             self._steady_w -= outside.by_forces(node.lost_w)
+
+    def _warms(self, hour: int, heats_w: float) -> bool:
+        """Whether settled water had to be told anew how fast the tub, which gets *heats_w*, warms."""
+        forces, two, water_c = self._outside.forces, self._node.two, self.water_c
+        rate_w = heats_w - two.ua_water_w_k * water_c - two.g_w_k * (water_c - self.shell_c)
+        warms_k_s = rate_w / two.c_water_j_k
+        if abs(warms_k_s - forces.warms_k_s) * self._node.lags_s <= _LATE_K:
+            return False
+        forces.warm(warms_k_s, self._now_s)
+        self._look_round(hour)
+        return True
 
     def close(self) -> None:
         """Close every open stay now, so that what follows can be told apart."""
@@ -331,7 +352,10 @@ class TubHeat:
         followed_s = outside.piece_s(now, looked_at=bool(in_pipes))
         if followed_s is not None:
             end = min(end, now + followed_s)
-        f_w += own_w + self._steady_w + node.cover_w_k * cover_c[hour]
+        f_w += own_w + node.cover_w_k * cover_c[hour]
+        if node.lags_s:
+            self._warms(hour, f_w + self._steady_w)
+        f_w += self._steady_w
         f_s, crossed, dt = tub.ua_shell_w_k * shell_c[hour], None, end - now
         trial, forced_w, ends = self._try(two, f_w, f_s, dt, followed_s is not None)
         if in_tub:
@@ -389,6 +413,8 @@ class TubHeat:
             begins_c, shell_begins_c = self.water_c, self.shell_c
             cover_c, shell_c = self._cover_zone_c[hour], self._shell_zone_c[hour]
             f_w, f_s = self._steady_w + cover_w_k * cover_c, shell_w_k * shell_c
+            if node.lags_s and self._warms(hour, f_w):
+                continue
             forced_w, end = f_w, origin_s + 3600 * (hour + 1)
             if end > to_s:
                 end = to_s

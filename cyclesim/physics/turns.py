@@ -33,14 +33,14 @@ class _Step(NamedTuple):
     plan: Plan
     changed: list[int]
     """Circuits whose flows do."""
-    others: list[int]
-    """Reaches of other circuits whose water stands and is heated otherwise."""
-    touched: list[int]
-    """The bodies that these belong to."""
+    others: list[tuple[int, list[int]]]
+    """Other circuits, each with reaches whose water stands and is heated otherwise."""
     opened: list[int]
-    """Circuits whose water is told slug by slug: some stands and is heated, or not all settles."""
+    """Circuits whose water is told slug by slug: not all settles."""
     moves: list[tuple[int, bool]]
     """Which bodies count as moving from now on, which do not."""
+    warmed: list[int]
+    """Circuits that flow on, with heat into them otherwise, for which it takes long to come round."""
 
 
 class Turn(NamedTuple):
@@ -106,12 +106,11 @@ class Turns:
         reaches, stays = self._reaches, self._stays
         ways = enumerate(zip(before.ways, plan.ways, strict=True))
         changed = [g for g, (old, new) in ways if old is not new]
-        others = [
-            i
-            for i in otherwise
-            if not before.flows[i] and reaches[i].capacity_j_k and self._circuit_of[i] not in changed
-        ]
-        touched = stays.of(others)
+        others = dict[int, list[int]]()
+        for i in otherwise:
+            g = self._circuit_of[i]
+            if not before.flows[i] and reaches[i].capacity_j_k and g not in changed:
+                others.setdefault(g, []).append(i)
         moves = dict[int, bool]()
         for g in changed:
             way = plan.ways[g]
@@ -119,11 +118,15 @@ class Turns:
             moves |= {body: body in moving for body in stays.of(self._ways.held[g])}
         standing = [i for i in heated if not plan.flows[i] and reaches[i].capacity_j_k]
         moves |= dict.fromkeys(stays.of(standing), True)
-        for body in touched:
+        for body in stays.of(i for stood in others.values() for i in stood):
             moves[body] = any(plan.flows[i] or i in heated for i in stays.members[body])
-        slow = [g for g in changed if (way := plan.ways[g]) is not None and not way.is_fast]
-        opened = list(dict.fromkeys([*slow, *(self._circuit_of[i] for i in standing)]))
-        return _Step(plan, changed, others, touched, opened, list(moves.items()))
+        opened = [g for g in changed if (way := plan.ways[g]) is not None and not way.is_fast]
+        warmed = [
+            g
+            for g, way in enumerate(plan.ways)
+            if way is not None and way.is_long and g not in changed and not way.members.isdisjoint(otherwise)
+        ]
+        return _Step(plan, changed, list(others.items()), opened, list(moves.items()), warmed)
 
     def moves(self, way: Way) -> Moves:
         """The bodies that a way moves."""

@@ -203,7 +203,17 @@ def pipe_wall_c_per_m(bore_m: float, outside_m: float, of: str = "PVC") -> float
     return pi / 4.0 * (outside_m**2 - bore_m**2) * wall.density_kg_m3 * wall.heat_capacity_j_kgk
 
 
-def housing_ua(volume_m3: float, off: Off = AS_ASSUMED) -> float:
-    """Conductance (W/K) of a bare filter or heater housing to its room: a cylinder twice as high as wide."""
+def housing_ua(volume_m3: float, insulation_m: float = 0.0, off: Off = AS_ASSUMED) -> float:
+    """Conductance [W/K] of a filter or heater housing to its room: a cylinder twice as high as wide.
+
+    *insulation_m*: how thick that is all round [m], 0 where it is bare; the ends count as plane, and what
+    leaves by the edges is left out.
+    """
     width_m: float = (2.0 * volume_m3 / pi) ** (1.0 / 3.0)
-    return HOUSING_FILM_W_M2K.value * off.housing_film * 2.5 * pi * width_m**2
+    film_w_m2k = HOUSING_FILM_W_M2K.value * off.housing_film
+    if not insulation_m:
+        return film_w_m2k * 2.5 * pi * width_m**2
+    skin_m, foam_w_mk = width_m + 2.0 * insulation_m, MATERIALS["pipe foam"].conductivity_w_mk * off.pipe_foam
+    side_mk_w = ring_resistance_mk_w(width_m, skin_m, foam_w_mk) + 1.0 / (pi * skin_m * film_w_m2k)
+    ends_m2k_w = insulation_m / foam_w_mk + 1.0 / film_w_m2k
+    return 2.0 * width_m / side_mk_w + pi / 2.0 * width_m**2 / ends_m2k_w

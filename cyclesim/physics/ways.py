@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,14 +18,23 @@ from numpy.typing import NDArray
 from cyclesim.physics import warmth
 from cyclesim.physics.loops import apart
 from cyclesim.physics.settled import SettledReaches, Stirred, settle, straight_k
-from cyclesim.physics.warmth import Floats, Moved, Reach, Slug, Surroundings
+from cyclesim.physics.warmth import BEND_K, Floats, Moved, Reach, Slug, Surroundings
 from cyclesim.physics.water_age import STILL_M3_S, Pattern, Plug, pattern_of
+
+if TYPE_CHECKING:
+    from cyclesim.physics.inside import Inside
 
 Ints = NDArray[np.int64]
 SETTLES_S = 600.0
-"""What tub water reaches within this follows the tub's temperature; at 1 K/h it is told 0.17 K too warm."""
+"""What tub water reaches within this follows the tub's temperature."""
+LONG_S = 300
+"""What takes no longer is told to be as warm as if it had left a tub of now, at 1 K/h 0.08 K too warm, and
+heat into it is in the tub at once; what does is not: see `Way.is_long`."""
+_LONG_K = 0.1
+"""So far settled water is there from one slug at most that holds its heat, so that it goes on by vector."""
 _JOINED_K = 0.1
 """More than making one slug of two, reach by reach, takes from the coldest water on its way."""
+_LARGE_K, _LARGE_W = 30.0, 3000.0
 _TURNS = 8  # rounds within one piece for which circling water is followed slug by slug
 
 
@@ -40,6 +50,8 @@ class Way:
     members: frozenset[int]
     """The reaches at these places."""
     after_s: int
+    is_long: bool
+    """Whether settled water is told how fast the tub warms, and followed anew if it is heated otherwise."""
     lost_w: Floats
     """Factors of the loss of all that settles."""
     held_j: Floats
@@ -60,7 +72,8 @@ class Way:
 class StraightWay:
     """A way on which all settles, for water that is one slug in each reach: by vector.
 
-    In the order of *held*, the reaches of its circuit that hold water: all fronts, then all backs.
+    In the order of *held*, the reaches of its circuit that hold water: all fronts, then all backs. One slug
+    may be off by *within_k*.
     """
 
     def __init__(
@@ -70,6 +83,7 @@ class StraightWay:
         pattern: Pattern,
         settled: SettledReaches,
         per_m3_k: float,
+        within_k: float,
     ) -> None:
         n, columns = len(held), settled.held_j.shape[1]
         holds = [k for k, i in enumerate(settled.moving) if reaches[i].capacity_j_k]
@@ -90,7 +104,7 @@ class StraightWay:
         half = 0.5 * (settled.outlet[holds] - settled.inlet[holds])
         flows = [pattern.flows[i] for i in self.moving]
         half[np.array(flows) < 0.0] *= -1.0
-        limits_k = [straight_k(r, abs(q), per_m3_k) for r, q in zip(moving, flows, strict=True)]
+        limits_k = [straight_k(r, abs(q), per_m3_k, within_k) for r, q in zip(moving, flows, strict=True)]
         self.ends: Floats = np.zeros((3 * n, columns))
         """Factors of the temperatures at the ends of what moves, then of how far apart these are.
 
@@ -123,6 +137,8 @@ class Passages:
         """What all hold at the end [J], with what they have returned, beside a tub that stays as it is."""
         self.lost_as_tub_rises_j = 0.0
         """What is to be taken from that per kelvin that the tub is warmer at the end than at the start."""
+        self.inside: dict[int, Inside] = {}
+        """What reaches hold by the second, as far as somebody has asked."""
         self.known: set[int] = set()
         """Columns that have been worked out."""
         self.asked: frozenset[int] | None = None
@@ -169,8 +185,8 @@ class Ways:
         self.held = [tuple(i for i in circuit if reaches[i].capacity_j_k) for circuit in self.circuits]
         """Those of each circuit that hold water."""
         self.first_heat = 1 + len(self.zones)
-        self.forces = self.first_heat + len(self.reaches)
-        """How many forces there are: the tub, the zones, heat into each reach."""
+        self.forces = self.first_heat + len(self.reaches) + 1
+        """How many forces there are: the tub, the zones, heat into each reach, how fast the tub warms."""
         self._known: dict[tuple[float, ...], Way] = {}
 
     def of(self, g: int, flows_m3_s: Sequence[float]) -> Way | None:
@@ -197,6 +213,7 @@ class Ways:
         for links_in, links_out in pattern.nodes:
             for i in links_out:
                 upstream[i] = {i}.union(*(upstream.get(k, set()) for k in links_in))
+        is_long = after_s > LONG_S
         heats = np.zeros(self.forces)
         heats[[self.first_heat + i for i in moving]] = 1.0
         return Way(
@@ -206,6 +223,7 @@ class Ways:
             settles,
             frozenset(moving[k] for k in settles),
             after_s,
+            is_long,
             settled.lost_w[list(settles)].sum(axis=0),
             settled.held_j[list(settles)].sum(axis=0),
             Stirred(self.reaches, pattern, settled, self.per_m3_k) if pattern.loop else None,
@@ -218,8 +236,33 @@ class Ways:
                 for p, q in zip(self.plugs, flows, strict=True)
                 if q and (p.a if q > 0.0 else p.b) == "tub"
             ),
-            StraightWay(self.reaches, self.held[g], pattern, settled, self.per_m3_k),
+            StraightWay(
+                self.reaches, self.held[g], pattern, settled, self.per_m3_k, _LONG_K if is_long else BEND_K
+            ),
             Passages(len(self.held[g]), after_s + 1, self.forces),
+        )
+
+    def lead(
+        self,
+        way: Way,
+        slugs: Mapping[int, list[Slug]],
+        stream: list[Slug],
+        forces: Floats,
+        only: Collection[int] | None,
+        *,
+        asked: Collection[int] | None = None,
+    ) -> Moved:
+        """The *slugs* of now led along *way* behind the tub's *stream* [s]; *asked* as for `warmth.move`.
+
+        All but *only* these hand on what the tub does, and are left out.
+        """
+        moving, flows = way.settled.moving, way.pattern.flows
+        followed = moving if only is None else [i for i in moving if i in only]
+        known = {i: stream for i in moving if i not in followed}
+        contents = {i: slugs[i] if flows[i] > 0.0 else warmth.turned(slugs[i]) for i in followed}
+        beside = self.beside(way, forces)
+        return warmth.move(
+            self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, known, asked=asked
         )
 
     def passage(
@@ -238,18 +281,11 @@ class Ways:
         order of `settled.forces`. All but *only* these stay at 0 degC, as does the tub
         then, and are left out. *only_returned*: the former is not worked out.
         """
-        moving, flows = way.settled.moving, way.pattern.flows
-        stream = [(float(way.after_s), *tub_c)]
-        followed = moving if only is None else [i for i in moving if i in only]
-        known = {i: stream for i in moving if i not in followed}
-        contents = {i: slugs[i] if flows[i] > 0.0 else warmth.turned(slugs[i]) for i in followed}
-        beside, asked = self._beside(way, forces), () if only_returned else None
-        done = warmth.move(
-            self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, known, asked=asked
-        )
+        flows, stream = way.pattern.flows, [(float(way.after_s), *tub_c)]
+        done = self.lead(way, slugs, stream, forces, only, asked=() if only_returned else None)
         seconds = np.arange(way.after_s + 1.0)
         returned = np.zeros(way.after_s + 1)
-        for i in followed:
+        for i in way.settled.moving if only is None else only:
             plug, flow = self.plugs[i], flows[i]
             if only is None and (plug.a if flow > 0.0 else plug.b) == "tub":
                 returned -= abs(flow) * warmth.gathered(stream, seconds)
@@ -282,19 +318,27 @@ class Ways:
             passages.known.add(column)
             if column < tub and held[column % n] not in way.members:
                 continue  # it stays as it is
-            causes = np.zeros(tub + self.forces)
-            causes[column] = 1.0
-            slugs, only = self.as_slugs(way.circuit, causes[:tub]), self._warmed(way, column)
-            for tub_c in ((1.0, 0.0), (0.0, 1.0)) if column == tub else ((0.0, 0.0),):
+            size, causes = self.cause(way, column)
+            slugs, only = self.as_slugs(way.circuit, causes[:tub]), self.warmed(way, column)
+            for tub_c in ((size, 0.0), (0.0, size)) if column == tub else ((0.0, 0.0),):
                 lost_j, returned_j = self.passage(way, slugs, tub_c, causes[tub:], only)
-                lost = [lost_j.get(i, 0.0) for i in held]
+                lost = np.array([lost_j.get(i, 0.0) for i in held]) / size
                 passages.lost_j[:, column] += lost
-                passages.returned_j[:, column] += returned_j
+                passages.returned_j[:, column] += returned_j / size
                 if column == tub:
                     passages.rising_j[:] = lost  # the later of both
         passages.complete(way)
 
-    def _warmed(self, way: Way, column: int) -> set[int] | None:
+    def cause(self, way: Way, column: int) -> tuple[float, Floats]:
+        """One cause as large as it may be in a plant [K] or [W], and all of them with none beside it.
+
+        A small one would be followed roughly: slugs are joined by temperatures, whatever these are of.
+        """
+        tub, causes = way.passages.tub, np.zeros(way.passages.tub + self.forces)
+        causes[column] = _LARGE_W if column >= tub + self.first_heat else _LARGE_K
+        return float(causes[column]), causes
+
+    def warmed(self, way: Way, column: int) -> set[int] | None:
         """The reaches that are warmed by what a column stands for, or by water from such; None: all."""
         force, held = column - way.passages.tub, self.held[way.circuit]
         if force == 0 or way.pattern.loop:
@@ -324,7 +368,7 @@ class Ways:
         """
         flows, moving, lasts_s = way.pattern.flows, way.settled.moving, _arrives_for_s(way)
         contents = {i: slugs[i] if flows[i] > 0.0 else warmth.turned(slugs[i]) for i in moving}
-        beside, stream = self._beside(way, forces), [(lasts_s, tub_c, tub_c)]
+        beside, stream = self.beside(way, forces), [(lasts_s, tub_c, tub_c)]
         streams = warmth.move(
             self.reaches, way.pattern, contents, stream, beside, self.per_m3_k, asked=()
         ).streams
@@ -336,7 +380,7 @@ class Ways:
 
         For as long as that lasts it all falls as fast as it first would in the reach that cools most.
         """
-        beside, begins_c = self._beside(way, forces), min(coldest_c, tub_c)
+        beside, begins_c = self.beside(way, forces), min(coldest_c, tub_c)
         falls_k_s = 0.0
         for i, (zone_c, heat_w) in beside.items():
             if heat_w < 0.0:
@@ -382,9 +426,9 @@ class Ways:
             at = forces.copy()
             at[0] = warmth.warmth(tub) / dt_s
             return way.stirred.over(dt_s, contents, at)
-        return self._in_rounds(way, contents, self._beside(way, forces), tub, known, asked)
+        return self._in_rounds(way, contents, self.beside(way, forces), tub, known, asked)
 
-    def _beside(self, way: Way, forces: Floats) -> dict[int, Surroundings]:
+    def beside(self, way: Way, forces: Floats) -> dict[int, Surroundings]:
         """What acts on each moving reach."""
         acts = forces.tolist()
         at_zone = dict(zip(self.zones, acts[1:], strict=False))

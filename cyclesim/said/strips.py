@@ -28,6 +28,8 @@ class Strip:
     """As `said.tune.a_day` has them."""
     breaks: str
     """The first rule that it breaks, if any."""
+    lacks: str
+    """What it is short of beside the margins and minimums that the file asks for, if anything."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,7 @@ def shown_choices(tuning: Tuning) -> list[Choice]:
 
 def _chosen(tuning: Tuning) -> tuple[list[Choice], list[Choice]]:
     """The best programmes, then the file's own and the rules of thumb."""
-    best = spread(tuning.best, tuning.recommended)
+    best = [choice for choice in spread(tuning.best, tuning.recommended) if choice is not tuning.own]
     if tuning.recommended is None and tuning.nearest is not None and not tuning.nearest.name:
         best.insert(0, tuning.nearest)
     return best, [tuning.own, *tuning.thumbs]
@@ -89,6 +91,7 @@ def _strip(tuning: Tuning, choice: Choice) -> Strip:
         [(hour, hour + lasts_s / 3600.0) for hour, lasts_s in filters],
         a_day(tuning, choice),
         choice.refused[0].rule if choice.refused else "",
+        "; ".join(choice.lacks),
     )
 
 

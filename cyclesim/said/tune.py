@@ -81,6 +81,8 @@ def _say_recommended(page: Page, tuning: Tuning, chosen: Choice) -> None:
         if chosen.programme.count(FLUSH) < tuning.space.least[FLUSH]:
             for reason in none_is_long_enough(tuning):
                 page.line(reason, tone="mind")
+    elif chosen is tuning.own:
+        page.heading("Leave it as the file has it: nothing that was tried is better")
     else:
         page.heading("Key this in")
     say_programme(page, chosen.programme)
@@ -122,6 +124,8 @@ def reasons(tuning: Tuning, chosen: Choice) -> Iterator[str]:
             f"loud equipment runs {number(out.loud_min_a_day)} min a day (now "
             f"{number(mine.loud_min_a_day)} min)."
         )
+    if chosen is tuning.own:
+        yield f"A year costs {number(out.cost * year)} {out.currency}, heating included."
     cheapest = tuning.best[0]
     if chosen is not cheapest:
         yield (

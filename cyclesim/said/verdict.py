@@ -173,6 +173,17 @@ def _freezes(trial: MendTrial) -> str:
     return f" With no power from the coldest hour on {now_said}; without the mend {was_said}."
 
 
+def worst_said(finding: Finding) -> str:
+    """The cause, and the worst of it where a run came to it."""
+    return f"{finding.cause}; {_worst(finding)}" if finding.first and _worst(finding) else finding.cause
+
+
+def _worst(finding: Finding) -> str:
+    if finding.worst_text:
+        return f"worst: {finding.worst_text}"
+    return "" if finding.worst is None else f"worst: {number(finding.worst)} {finding.worst_unit}".rstrip()
+
+
 def how_bad(finding: Finding) -> str:
     """How often, how long, the worst and the first times, as far as they are known."""
     clauses = []
@@ -180,10 +191,8 @@ def how_bad(finding: Finding) -> str:
         clauses.append(count(finding.times, "time"))
         if finding.total_h is not None:
             clauses[-1] += f", {hours(finding.total_h)} in all"
-    if finding.worst_text:
-        clauses.append(f"worst: {finding.worst_text}")
-    elif finding.worst is not None:
-        clauses.append(f"worst: {number(finding.worst)} {finding.worst_unit}".rstrip())
+    if worst := _worst(finding):
+        clauses.append(worst)
     if finding.first:
         clauses.append(f"{'first' if finding.times > 1 else 'on'} {', '.join(map(when, finding.first))}")
     return "; ".join(clauses)

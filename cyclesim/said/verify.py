@@ -167,8 +167,10 @@ def _say_mends(page: Page, mends: Sequence[Mend], numbers: Mapping[int, int]) ->
         result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
         if not mend.states:
             result = "then nothing is left that could break it"
-        if mend.breaks:
-            result += f"; but in a week of January {listed(list(mend.breaks))} is then broken"
+        harms = [f"breaks {listed(list(mend.breaks))}"] if mend.breaks else []
+        harms += [f"makes {listed(list(mend.worsens))} worse"] if mend.worsens else []
+        if harms:
+            result += f"; but a week of January with it {', and '.join(harms)}"
         if not mend.holds:
             result = "then it never comes on" if mend.never_on else "not enough"
         page.line(f"Tried {numbers[id(mend)]}: {mend.said}: {result}.", indent=2, hang=2)

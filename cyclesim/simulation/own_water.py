@@ -117,7 +117,7 @@ class Circuit:
         """Heat capacity [J/K] and loss [W/K] of what is in the source, and of the rest."""
         off, inside = self._plant.tolerance.walls, self.sheet.in_source_m3
         volumes = inside, self.sheet.volume_m3 - inside
-        source, rest = ((v * self.per_m3_k, walls.housing_ua(v, off)) for v in volumes)
+        source, rest = ((v * self.per_m3_k, walls.housing_ua(v, off=off)) for v in volumes)
         if isinstance(self._source, Solar):
             plate = self._plant.plates[self.name]
             source = source[0] + plate.holds_j_k, plate.loses_w_k

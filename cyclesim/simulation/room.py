@@ -9,7 +9,8 @@ but what it gives to the room. Water loses the less the warmer its room is, by s
 tells, so that the second run mostly makes of the room what it has found. That is asked of fortnights, and of
 nine hours in ten, with heater and fan held to when they ran. Of every hour it cannot be asked: thermostats
 act in whole seconds, a second grows within weeks to another hour for the pump, and so which hours it warms
-changes from run to run, however many there are.
+changes from run to run, however many there are. It takes more runs where the water in a room gives it much
+for what it loses, or where its cold is what calls for a pump; the last one counts, settled or not.
 """
 
 from __future__ import annotations
@@ -36,8 +37,10 @@ from cyclesim.simulation.trace import Rows, Stream, Trace
 HOUR_S, FORTNIGHT_H = 3600, 336
 SETTLED_K = 0.1
 """Runs are repeated until no fortnight of a room changes by more than this, nor do nine hours in ten."""
-MOST_RUNS = 3
+MOST_RUNS = 6
 """That many at most."""
+LEAST_SHARE = 0.2
+"""Of a step from what a run has found to what it has given; project choice."""
 
 Floats = NDArray[np.float64]
 
@@ -52,6 +55,10 @@ class Heat(NamedTuple):
         """Heat into a room that is so much warmer than its air [K]: W in each hour."""
         heat_w: Floats = self.cold_w - self.falls_w_k * above_k
         return heat_w
+
+    def towards(self, other: Heat, share: float) -> Heat:
+        """So much [0 to 1] of the way to another."""
+        return Heat(*(share * its + (1.0 - share) * mine for mine, its in zip(self, other, strict=True)))
 
 
 class Rooms:
@@ -70,6 +77,8 @@ class Rooms:
         """Whether the next run serves for nothing but what it gives to the rooms."""
         self._runs = 0
         self._heats: dict[str, Heat] = {}
+        self._steps: dict[str, tuple[float, Floats]] = {}
+        """The share of the last step in each room, and by how much more heat it was to get [W]."""
         self._loads: list[Load] = []
         if self.names:
             origin, whole_s = drive.begin_utc + timedelta(seconds=drive.start_s), drive.span_s - drive.start_s
@@ -82,16 +91,33 @@ class Rooms:
     def settle(self, trace: Trace) -> bool:
         """Whether these zones are what a run in them has made of them, or there have been enough.
 
-        Otherwise they become that. What heater and fan did in them is put into the trace.
+        Otherwise they go towards that. What heater and fan did in them is put into the trace.
         """
         for load in self._loads:
             trace.loads[load.name] = load.stream(trace.span_s)
         heats = {name: self._given(trace, name) for name in self.names}
+        more_w = {name: self._more_w(name, heat) for name, heat in heats.items()}
         asked, self.asks, self._runs = self.asks, False, self._runs + 1
-        if not asked and (self._change_k(heats) <= SETTLED_K or self._runs == MOST_RUNS):
+        if not asked and (self._runs == MOST_RUNS or self._change_k(more_w) <= SETTLED_K):
             return True
-        self._warm(heats)
+        self._warm({name: self._step(name, heat, more_w[name]) for name, heat in heats.items()})
         return False
+
+    def _step(self, name: str, heat: Heat, more_w: Floats) -> Heat:
+        """What to take next, between what the last run found and the *heat* that it has given.
+
+        By Aitken's relaxation (Irons and Tuck 1969, from memory): where a pump runs because the room is cold,
+        and warms it, whole steps go to and fro.
+        """
+        share = 1.0
+        if name in self._steps:
+            share, before_w = self._steps[name]
+            turned_w = more_w - before_w
+            if turned_w.any():
+                share *= float(-before_w @ turned_w / (turned_w @ turned_w))
+            share = min(1.0, max(LEAST_SHARE, share))
+        self._steps[name] = share, more_w
+        return self._heats[name].towards(heat, share)
 
     def _warm(self, heats: Mapping[str, Heat]) -> None:
         """From now on the zones are as these heats make them."""
@@ -146,16 +172,21 @@ class Rooms:
         cold_w = waste_w + falls_w_k * self._above_k(name)[before : before + len(waste_w)]
         return Heat(_before_and_in(cold_w, before, hours), _before_and_in(falls_w_k, before, hours))
 
-    def _change_k(self, heats: Mapping[str, Heat]) -> float:
-        """By how much these heats change the rooms: in the mean of a fortnight, and in nine hours of ten.
+    def _more_w(self, name: str, heat: Heat) -> Floats:
+        """How much more *heat* it is, as the room is, than the room was made by: W in each hour."""
+        above_k = self._above_k(name)
+        more_w: Floats = heat.at(above_k) - self._heats[name].at(above_k)
+        return more_w
+
+    def _change_k(self, more_w: Mapping[str, Floats]) -> float:
+        """By how much more heat changes the rooms: in the mean of a fortnight, and in nine hours of ten.
 
         With their heaters as they were; a fan that runs leaves less of it.
         """
         change = 0.0
-        for name, heat in heats.items():
-            zone, above_k = self._plant.scenario.place.zones[name], self._above_k(name)
-            more_w = (heat.at(above_k) - self._heats[name].at(above_k)).tolist()
-            warmer_k = room_c([0.0] * len(more_w), more_w, zone.loses_w_k or 1.0, zone.stores_j_k or 1.0)
+        for name, heat_w in more_w.items():
+            zone, still = self._plant.scenario.place.zones[name], [0.0] * len(heat_w)
+            warmer_k = room_c(still, heat_w.tolist(), zone.loses_w_k or 1.0, zone.stores_j_k or 1.0)
             over_h, sums = min(FORTNIGHT_H, len(warmer_k)), np.concatenate([[0.0], np.cumsum(warmer_k)])
             longer_k = np.max(np.abs(sums[over_h:] - sums[:-over_h])) / over_h
             change = max(change, float(longer_k), float(np.quantile(np.abs(warmer_k), 0.9)))

@@ -2,16 +2,17 @@
 
 It acts in the second in which a controller would that reads its two sensors all the time; the one in them
 reads the mean of their water. While that stands, or is their own behind plates, its course is known until the
-sun changes; once tub water has passed them they follow the tub, and the level is one of the tub's. Only while
-what stood in them and before them passes they are looked at: a minute after they were let in, then after as
-long again, at most ten minutes later. On though no water moves, they go off before that would scald.
+sun changes; once tub water has passed them they follow the tub, and the level is one of the tub's, but for
+some minutes after the sun has changed, when their course is known as well. Only while what stood in them and
+before them passes they are looked at: a minute after they were let in, then after as long again, at most ten
+minutes later. On though no water moves, they go off before that would scald.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable
-from math import ceil, log1p
+from math import ceil, inf, log1p
 
 from cyclesim.physics.tub_heat import OverTub, Watched
 from cyclesim.scenario.blocks.collectors import BACK_K, Steered
@@ -121,7 +122,12 @@ class Steering:
         if self._tub_water_moves and self._on:
             if self._run.heat.follows_tub(self._place):
                 return None
-            return now + min(LONGEST_S, max(FIRST_LOOK_S, now - self._since_s))
+            if not self._run.heat.has_passed(self._place):
+                return now + min(LONGEST_S, max(FIRST_LOOK_S, now - self._since_s))
+            falls_s = self._run.heat.falls_after_s(self._place, steered.off_at_k)
+            if falls_s is None:
+                return now + FIRST_LOOK_S
+            return now + self._in_time(falls_s) if falls_s < inf else None
         limit_c = steered.not_above_c
         if inside_c is None:
             inside_c = self._reads(self._place, now)
@@ -134,9 +140,14 @@ class Steering:
             soonest = self._reached(inside_c, limit_c, now, until, rising=False)
         else:
             soonest = self._reached(inside_c, water_c + steered.on_at_k, now, until, rising=True)
-        if soonest is None or soonest - now <= FIRST_LOOK_S:
-            return soonest
-        return now + int(_SHARE * (soonest - now))
+        if soonest is None:
+            return None
+        return now + self._in_time(soonest - now)
+
+    @staticmethod
+    def _in_time(after_s: float) -> int:
+        """When to look for what comes after so long [s]: the tub, too, moves on meanwhile."""
+        return max(1, int(after_s if after_s <= FIRST_LOOK_S else _SHARE * after_s))
 
     def _reached(self, inside_c: float, level_c: float, now: int, until: int, *, rising: bool) -> int | None:
         """The second in which they have come from inside_c to a level, if by *until*; the tub as it is.

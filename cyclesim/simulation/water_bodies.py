@@ -83,7 +83,7 @@ class WaterBodies(Pipework):
             bodies.append(Body(name, volume, volume * per_m3 + wall, ua, leg.zone))
         for name, thing in self.housings.items():
             if thing.volume_m3 > 0.0:
-                plate = Plate(walls.housing_ua(thing.volume_m3), 0.0)
+                plate = Plate(walls.housing_ua(thing.volume_m3, thing.insulation_m), 0.0)
                 if name not in self.behind_plates:
                     plate = self.plates.get(name, plate)
                 held = thing.volume_m3 * per_m3 + plate.holds_j_k

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -59,9 +60,16 @@ class Mend:
     never_on: bool = False
     """Whether it only holds because its subject then never comes on, which is no mend."""
     breaks: tuple[str, ...] = ()
-    """Of a mend of the schedule that holds: what a week of January breaks with it and not without."""
+    """Of a mend that holds: what a week of January breaks with it and not without."""
     edits: tuple[Edit, ...] = ()
     """What it is in the text of the file; none where that is to be changed by hand."""
+    worsens: tuple[str, ...] = ()
+    """Likewise what it breaks without it, and with it for much longer or more often."""
+
+
+def harmless_first(mends: Iterable[Mend]) -> tuple[Mend, ...]:
+    """What breaks another rule or makes it worse comes last; the others as they come."""
+    return tuple(sorted(mends, key=lambda mend: bool(mend.breaks or mend.worsens)))
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from cyclesim.verification.answer import Barrier, Verdict
+from cyclesim.verification.answer import Barrier, Cell, Verdict, harmless_first
 from cyclesim.verification.search import Explored
 from cyclesim.verification.subjects import Check
 
@@ -43,6 +43,12 @@ _WORST_LAST: tuple[Barrier, ...] = (
 )  # fmt: skip
 
 
+def worse_cell(earlier: Cell, later: Cell) -> Cell:
+    """Two searches of a rule under the same faults, as one: what holds in the worse of them."""
+    worst = max(earlier, later, key=lambda cell: _WORST_LAST.index(cell.barrier))
+    return replace(worst, states=earlier.states + later.states)
+
+
 def worse(earlier: Verdict, later: Verdict) -> Verdict:
     """Two searches of one verdict, as one: broken before not decided, that before what was not broken."""
 
@@ -50,10 +56,7 @@ def worse(earlier: Verdict, later: Verdict) -> Verdict:
         return verdict.broken, bool(verdict.undecided or verdict.story)
 
     first, other = (earlier, later) if grade(earlier) >= grade(later) else (later, earlier)
-    cells = [
-        replace(max(a, b, key=lambda cell: _WORST_LAST.index(cell.barrier)), states=a.states + b.states)
-        for a, b in zip(first.cells, other.cells, strict=False)
-    ]
+    cells = [worse_cell(a, b) for a, b in zip(first.cells, other.cells, strict=False)]
     cone = tuple(dict.fromkeys((*first.cone, *other.cone)))
     mends = {mend.said: mend for mend in (*first.mends, *other.mends)}  # each was judged for all sets
     return replace(
@@ -61,5 +64,5 @@ def worse(earlier: Verdict, later: Verdict) -> Verdict:
         cone=cone,
         states=earlier.states + later.states,
         cells=tuple(cells) or first.cells,
-        mends=tuple(mends.values()),
+        mends=harmless_first(mends.values()),
     )

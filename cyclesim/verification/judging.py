@@ -9,7 +9,6 @@ from functools import cached_property
 from itertools import combinations
 from typing import NamedTuple
 
-from cyclesim.analysis.findings import Change
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.rules import RULES, of_kind
 from cyclesim.analysis.trials import Days, run_days
@@ -17,9 +16,9 @@ from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
-from cyclesim.verification.answer import Cell, DeadEnd, Mend, Timed, Verdict
+from cyclesim.verification.answer import Cell, DeadEnd, Mend, Timed, Verdict, harmless_first
 from cyclesim.verification.automaton import Automaton
-from cyclesim.verification.barriers import barrier, still_works, worse
+from cyclesim.verification.barriers import barrier, still_works, worse, worse_cell
 from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import Cone, cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
@@ -35,7 +34,7 @@ Progress = Callable[[str, int, int], None]
 _STORIES_TRIED = 40
 """How many states that break a rule are looked for: each is put to the engine before all ways in time are."""
 _WEEK = 7
-"""How many days of January are run with a mend of the schedule."""
+"""How many days of January are run with a mend that holds, for what it breaks besides."""
 
 
 class Ends(NamedTuple):
@@ -208,7 +207,7 @@ class Judging:
             story = self.teller.story(name, check, refined)[1] if name in refined.broken else None
         return self._verdict(
             name, check, commands.automaton.cone.names, commands.states, broken=True,
-            why=why, story=story, mends=() if cut_short else tuple(self._mends(name, check)),
+            why=why, story=story, mends=() if cut_short else harmless_first(self._mends(name, check)),
             cut_short=cut_short,
         )  # fmt: skip
 
@@ -227,7 +226,7 @@ class Judging:
         if story is None:
             cells = self._cells(check, refined, exact)[name] if self.faults else ()
             return self._verdict(name, check, cone, refined.states, cells=cells, held_by_time=True)
-        mends = tuple(self._mends(name, check))
+        mends = harmless_first(self._mends(name, check))
         return self._verdict(
             name, check, cone, refined.states, broken=story.replayed == "by the engine",
             why=why, story=story, mends=mends,
@@ -288,16 +287,14 @@ class Judging:
             holding = [name for name in rules if name not in first.broken and name not in second.broken]
             if not holding or first_fault.any_order or second_fault.any_order or before in (first, second):
                 continue
+            both, cells = (first_fault, second_fault), list[Cell]()
             for base, late in ((first, second_fault), (second, first_fault)):
                 try:
                     under_both = self._under(check, base, late)
+                    ordered = [self._cell(name, check, both, under_both, base) for name in holding]
                 except TooManyStatesError as error:
-                    both = first_fault, second_fault
-                    cells = [self._cut_cell(name, check, both, error, base) for name in holding]
-                    continue
-                cells = [
-                    self._cell(name, check, (first_fault, second_fault), under_both, base) for name in holding
-                ]
+                    ordered = [self._cut_cell(name, check, both, error, base) for name in holding]
+                cells = [worse_cell(a, b) for a, b in zip(cells, ordered, strict=True)] if cells else ordered
                 if any(cell.barrier == "nothing" for cell in cells):
                     break  # whichever comes first, one order is enough
             for name, cell in zip(holding, cells, strict=True):
@@ -380,7 +377,7 @@ class Judging:
         if fault.any_order and (explored is before or fault.kind == "person"):
             story = in_any_order(story, fault.sentence)
         alone = self.mends_faults and len(faults) == 1
-        mends = tuple(self._mends(name, check, faults[0])) if alone else ()
+        mends = harmless_first(self._mends(name, check, faults[0])) if alone else ()
         undone = any(FAULTS[fault.kind].barrier for fault in faults)
         return Cell(sentences, states, "nothing", why, story, mends, undoes_barrier=undone)
 
@@ -402,15 +399,9 @@ class Judging:
                     states += states_under
             except (CycleSimError, ValueError):
                 continue
-            yield Mend(
-                change.sentence, holds, states, never_on, self._harm(change) if holds else (), change.edits
-            )
-
-    def _harm(self, change: Change) -> tuple[str, ...]:
-        """What a change of the schedule breaks that is no rule of one instant."""
-        if all(edit.path[0] != "schedule" for edit in change.edits):
-            return ()
-        return run_days(change.of(self.scenario), _WEEK).worse_than(self._week)
+            after = run_days(change.of(self.scenario), _WEEK) if holds else self._week
+            breaks, worsens = after.worse_than(self._week), after.longer_than(self._week)
+            yield Mend(change.sentence, holds, states, never_on, breaks, change.edits, worsens)
 
     @cached_property
     def _week(self) -> Days:

@@ -6,12 +6,14 @@ differs is the fault's.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import partial
 from typing import Literal, NamedTuple
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from cyclesim.analysis.energy import meter
 from cyclesim.analysis.history import History
@@ -30,9 +32,11 @@ from cyclesim.simulation.trace import Trace
 from cyclesim.verification.faults import FAULTS, FaultyPlant, PlantFault, faults_of, welds
 
 DAYS, HOUR_S = 7, 3600.0
-COLDER_K, WEAKER, BILL, ODD_H = 2.0, 0.75, 0.2, 0.5
-"""What counts as noticed, our choice: so many kelvin; less than such a share of a jet's flow; so much more or
-less electricity; so many hours a day of a pump."""
+COLDER_K, LASTS_H, WEAKER, BILL, ODD_H = 2.0, 6, 0.75, 0.2, 0.5
+"""What counts as noticed, our choice: so many kelvin, for so many hours (cold legs that empty into the tub
+make a shorter dip, which any fault moves); less than such a share of a jet's flow; so much more or less
+electricity; so many hours a day of a pump."""
+_SEARCHED_DAYS = 180
 _LOOKS_S = 60.0
 """How often it is looked how hot the water is."""
 SignKind = Literal[
@@ -53,10 +57,11 @@ class Sign(NamedTuple):
 
 @dataclass(frozen=True)
 class Noticed:
-    """A fault and its signs; none where nobody would notice it within a week."""
+    """A fault and its signs in the week from a day on; none where nobody would notice it within a week."""
 
     fault: PlantFault
     signs: tuple[Sign, ...]
+    begin: date
 
 
 def noticed(scenario: Scenario, begin: date | None = None) -> tuple[Noticed, ...]:
@@ -64,24 +69,55 @@ def noticed(scenario: Scenario, begin: date | None = None) -> tuple[Noticed, ...
 
     Beside those that stories are replayed with, a temperature sensor that reads high or low.
 
-    *begin*: the first day of the week; 1 February of the file's year unless given.
+    *begin*: the first day of the week. Unless given, the first usual one of February; what nobody would
+    notice then is looked for in August besides, for a heat pump may stand still in the frost.
     """
     plant, programme = Assembly(scenario), Programme(scenario)
-    first = begin or date(scenario.place.year, 2, 1)
-    sound = _Week(plant, plant, programme, first, None)
-    found, heats = [], bool(scenario.schedule.heating or scenario.schedule.frost_protection)
+    faults, heats = [], bool(scenario.schedule.heating or scenario.schedule.frost_protection)
     for fault in faults_of(plant, programme):
         kind = FAULTS[fault.kind]
         if (kind.replayed and fault.kind not in _SKIPPED and not kind.known) or (heats and _misreads(fault)):
-            faulty = FaultyPlant(plant, frozenset({fault}))
-            week = _Week(plant, faulty, programme, first, fault)
-            found.append(Noticed(fault, tuple(week.signs(sound))))
-    return tuple(found)
+            faults.append(fault)
+    if begin is not None:
+        return tuple(_in_week(plant, programme, begin, faults))
+    found = list(_in_week(plant, programme, usual_week(scenario, 2), faults))
+    hidden = [one.fault for one in found if not one.signs]
+    later = {one.fault: one for one in _in_week(plant, programme, usual_week(scenario, 8), hidden)}
+    return tuple(later[one.fault] if not one.signs and later[one.fault].signs else one for one in found)
+
+
+def usual_week(scenario: Scenario, month: int) -> date:
+    """The first day from a month of the file's year on, after which nobody is away for a week.
+
+    The first of that month where somebody always is.
+    """
+    heating, first = scenario.schedule.heating, date(scenario.place.year, month, 1)
+    away = [(a.from_date, a.to_date) for a in heating.absences] if heating else []
+    days = (first + timedelta(days=k) for k in range(_SEARCHED_DAYS))
+    last = timedelta(days=DAYS - 1)
+    return next((day for day in days if not any(a <= day + last and day <= b for a, b in away)), first)
+
+
+def _in_week(
+    plant: Assembly, programme: Programme, begin: date, faults: Sequence[PlantFault]
+) -> Iterator[Noticed]:
+    """What is noticed of each of the faults in the week from a day on."""
+    sound = _Week(plant, plant, programme, begin, None) if faults else None
+    for fault in faults:
+        assert sound is not None, "there are faults"
+        week = _Week(plant, FaultyPlant(plant, frozenset({fault})), programme, begin, fault)
+        yield Noticed(fault, tuple(week.signs(sound)), begin)
 
 
 def _misreads(fault: PlantFault) -> bool:
     """Whether the heating's sensor is off to one side, so that it always calls for heat, or never does."""
     return fault.kind == "sensor" and fault.subject in ("high", "low")
+
+
+def lasts_from_h(so: Bools) -> int | None:
+    """Of what is so at each hour or not, the first hour from which it lasts for so long as to be noticed."""
+    lasts = sliding_window_view(so, LASTS_H).all(axis=1)
+    return int(np.argmax(lasts)) if lasts.any() else None
 
 
 class _Week:
@@ -157,7 +193,8 @@ class _Week:
             ("colder", apart <= -COLDER_K),
             ("warmer", apart >= COLDER_K),
         )
-        return [Sign(kind, "", float(at_s[np.argmax(so)] / HOUR_S)) for kind, so in kinds if so.any()]
+        since_h = ((kind, lasts_from_h(so)) for kind, so in kinds)
+        return [Sign(kind, "", float(hour)) for kind, hour in since_h if hour is not None]
 
     def _jets(self, sound: _Week) -> list[Sign]:
         """The last jet of each leg, at the duty that feeds it best in the sound week."""

@@ -131,7 +131,7 @@ def test_injectors_throttle_a_blower_with_a_curve(scenario: Build, winter: Chang
 def test_the_plumber_is_told_of_injectors(scenario: Build, winter: Changes) -> None:
     """How many, and what each gets."""
     built = scenario(*winter, INJECTORS)
-    paper = plumber(Assembly(built), Programme(built))
+    paper = plumber(Assembly(built), Programme(built), ())
     rows = {row.cells[0]: row.cells[1] for block in paper.blocks for row in getattr(block, "rows", ())}
     assert (12, 50) == tuple(round(rows[name].value) for name in ("injectors", "each injector gets"))
 

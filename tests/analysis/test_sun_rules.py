@@ -345,7 +345,7 @@ def frost_tried(plant, *sets):
 )
 def test_frost_protection_of_collectors_is_tried(sets, starts):
     """Their own pump, by their own water, which is warmed least so; read back from the file it holds them."""
-    (trial,) = frost_tried(OWN_PUMP, *(f"schedule.frost_protection={one}" for one in sets))
+    trial, *_ = frost_tried(OWN_PUMP, *(f"schedule.frost_protection={one}" for one in sets))
     assert f"frost_protection: {{watches: panels, starts_below: {starts} degC" in trial.said
     assert trial.said.endswith("pump: sun_pump}")
     assert (True, False) == (trial.holds, trial.idle)

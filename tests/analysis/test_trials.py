@@ -89,10 +89,12 @@ def test_a_mend_is_tried_on_the_same_days(broken: Broken, rule, changes, said) -
 
 
 def test_what_a_device_starts_by_itself_is_mended_at_the_device(broken: Broken) -> None:
-    """Its own flow switch comes first: no interlock stops what its own thermostat starts."""
+    """No interlock stops what its own thermostat starts; a flow switch of its own leaves no run-on."""
     _, _, trials = broken("heat-without-flow", OWN_THERMOSTAT)
-    assert trials[0].said == "give element a flow switch of its own: own_flow_switch: 5 s"
-    assert trials[0].holds
+    enough = [trial for trial in trials if trial.holds]
+    assert enough[0].said == "disconnect the contacts that start element without the controller"
+    assert "give element a flow switch of its own: own_flow_switch: 5 s" in {t.said for t in enough[1:]}
+    assert all(trial.harms for trial in enough[1:])
 
 
 def test_a_mend_after_which_a_device_never_comes_on_is_none(broken: Broken) -> None:
@@ -188,11 +190,13 @@ def test_a_mend_tells_what_it_costs_and_a_dear_one_comes_last(broken: Broken, mo
     monkeypatch.setattr("cyclesim.analysis.trials._DEAR", 1.25)
     limit = ("interlocks:", "limits: {water_age: 9 h}\ninterlocks:")
     text, result, trials = broken("stale-water", limit, HEATING, (FLUSHES, "line_flushes: []"))
-    trials = [trial for trial in trials if trial.subject == "suction"]
+    all_trials, trials = trials, [trial for trial in trials if trial.subject == "suction"]
     dear = next(trial for trial in trials if trial.said == "filter run at 09:00 and 21:00, too")
-    assert [trial.dear for trial in trials] == sorted(trial.dear for trial in trials)
+    in_order = [(trial.harms, trial.dear) for trial in trials]
+    assert in_order == sorted(in_order)
     assert dear.dear
-    assert "a line flush" in trials[0].said
+    of_bench = [trial for trial in all_trials if trial.subject == "bench" and trial.holds]
+    assert "a line flush" in of_bench[0].said
     again = simulate(load_text(edited(text, dear.edits), "tub.yaml"), days=3, start=date(2027, 1, 5))
     costs = [one.metrics.energy.cost for one in (again, result)]
     assert [dear.cost, dear.cost_before] == pytest.approx(costs)
@@ -212,6 +216,54 @@ def test_a_mend_tells_what_it_makes_worse(broken: Broken) -> None:
     harms = replace(mend, breaks=("a (b)",), worsens=("quiet-hours (main)",), cost=1.0, cost_before=1.0)
     (told,) = told_mends(of_it, [harms])
     assert told.then == "This run then keeps the rule, but breaks a (b), and makes quiet-hours (main) worse."
+
+
+@pytest.mark.parametrize("harm", ["breaks", "worsens"])
+def test_a_mend_that_harms_another_rule_is_never_the_first(broken: Broken, monkeypatch, harm: str) -> None:
+    """Each mend comes to what is set here: the first breaks a rule or makes one worse, the second nothing.
+
+    Two further runs are tried for the sake of that; where there is one run alone, the first is what there is.
+    """
+    _, result, _ = broken("no-run-on", (KEEP, ""))
+    stale, noise = ("stale-water", "bench"), ("quiet-hours", "main")
+    findings = [replace(result.findings[0], rule=rule, subject=of, times=4, total_h=4.0)
+                for rule, of in (stale, noise)]  # fmt: skip
+    result = replace(result, findings=tuple(findings))
+    kept, harmed = frozenset({noise}), {"breaks": frozenset({noise, ("cold-at-session", "bathing")}),
+                                        "worsens": frozenset({noise})}[harm]  # fmt: skip
+    ran = frozenset({"main", "element"})
+    worse = Days(
+        harmed, ran, lasts={noise: 9.0 if harm == "worsens" else 4.0, ("cold-at-session", "bathing"): 1.0}
+    )
+    come = {}
+
+    def comes_to(_: Result, change) -> Days:
+        return come.setdefault(change.sentence, worse if not come else Days(kept, ran, lasts={noise: 4.0}))
+
+    monkeypatch.setattr("cyclesim.analysis.trials._with", comes_to)
+    first, second = tried(result, findings[:1])
+    assert (1, 2) == (first.number, second.number)
+    assert (0, 1) == (first.harms, second.harms)
+    assert [second.said, first.said] == list(come)
+    come.clear()
+    (alone,) = tried(result, findings[:1], most_runs=1)
+    assert 1 == alone.harms
+
+
+BLOCKED = (
+    "{block: element, while: main high, because: the breaker}",
+    "{block: main high, while: element firing}",
+)
+OFTEN = ("output: 2300 W", "output: 500 W")
+
+
+def test_no_order_of_ranks_is_tried_where_a_block_keeps_the_pump_off(broken: Broken) -> None:
+    """The element fires for hours, which blocks high: what stands above what changes nothing."""
+    _, result, trials = broken("demand-not-served", BLOCKED, OFTEN)
+    assert {"its speed is blocked: while element firing"} == {
+        one.cause for one in result.findings if one.rule == "demand-not-served"
+    }
+    assert [] == trials
 
 
 def test_a_mend_tells_how_soon_it_freezes_without_power(broken: Broken) -> None:

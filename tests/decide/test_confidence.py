@@ -157,6 +157,22 @@ def test_factors_of_the_walls_reach_the_plant(tub: Scenario) -> None:
     assert told.tub_node.ua_shell_w_k == off.tub_node.ua_shell_w_k
 
 
+def test_factors_reach_a_lagged_housing_through_its_layers(tub: Scenario) -> None:
+    """Foam twice as good a conductor and a film twice as good double the loss of all its layers."""
+    plant = tub.plant.model_copy(update={"equipment": {
+        name: thing.model_copy(update={"insulation_m": 0.025}) for name, thing in tub.plant.equipment.items()
+    }})  # fmt: skip
+    lagged = tub.model_copy(update={"plant": plant})
+    off = VariedPlant(lagged, Tolerance(walls=walls.Off(housing_film=2.0, pipe_foam=2.0)))
+    bare_w_k, thick_w_k, doubled_w_k = (
+        next(body.ua_w_k for body in one.bodies if body.name == "filter")
+        for one in (Assembly(tub), Assembly(lagged), off)
+    )
+    assert thick_w_k == pytest.approx(walls.housing_ua(plant.equipment["filter"].volume_m3, 0.025), rel=1e-12)
+    assert thick_w_k < 0.3 * bare_w_k
+    assert doubled_w_k == pytest.approx(2.0 * thick_w_k, rel=1e-12)
+
+
 def test_fittings_and_roughness_reach_the_pipes(tub: Scenario) -> None:
     """More loss in fittings means less flow, and rough pipes less still."""
     demand = tub.schedule.line_flushes[0].pump

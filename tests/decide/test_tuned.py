@@ -24,5 +24,5 @@ def test_each_plant_runs_the_programme_that_a_tuning_finds_for_it(monkeypatch: p
         assert best.outcome.cost == pytest.approx(side.outcome.cost)
     assert own(plants[0]) != own(found.sides[0].scenario), "the file's own programme is not the best one"
     text = " ".join(printed(compare_page(found)).split())
-    assert "Each runs the programme that cyclesim tune found for it." in text
+    assert "Each runs the programme that cyclesim tune found for it:" in text
     assert "Tuning both may reverse the answer" not in text

@@ -22,6 +22,7 @@ from cyclesim.decide.tuning.programmes import Daily, Entry, own, relengthened, s
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
 from cyclesim.said.flush_lengths import none_is_long_enough
+from cyclesim.said.strips import strips
 from cyclesim.said.tune import reasons, tune_page, tune_values
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
@@ -331,7 +332,7 @@ def hold_tuning(tuning: Tuning) -> list[str]:
     tables = list(tables_of(page))
     for title, table in tables:
         match title.split()[0]:
-            case "Key" | "No":
+            case "Key" | "No" | "Leave":
                 programme = values["recommended"]["programme"]
                 assert [(e["does"], e["pump"], e["lasts_s"], e["starts"]) for e in programme] == [
                     (*row.cells[:3], [*row.cells[3]])
@@ -394,6 +395,26 @@ def test_the_own_times_are_tried_with_every_flush_length_on_offer() -> None:
     assert [] == list(relengthened(space_module.space(loud)))
     few = small(offered, *there, "controller.flushes_a_day=1")
     assert [] == list(relengthened(space_module.space(few)))
+
+
+def test_the_own_programme_stays_where_nothing_that_was_tried_keeps_what_it_keeps() -> None:
+    """All others are refused: then it is advised, and its times are told; off the grid it cannot be."""
+    kept_off = Broken("cold-at-end", "comfort", "bathing", "the water cools while they bathe", 3, "")
+    on_grid = ("schedule.filter_runs.0.start=[06:00]", "schedule.filter_runs.0.lasts=6 h")
+    on_grid = (*on_grid, "schedule.line_flushes.0.start=[06:00, 18:00]")
+    with pytest.MonkeyPatch.context() as patch:
+        others = "refused_for"
+        patch.setattr(tuning_module, others, lambda out, before, _: () if out is before else (kept_off,))
+        found, off_grid = tuned_at(*on_grid, days=1), tuned_at(days=1)
+    assert found.recommended is found.own
+    assert found.own in found.best
+    text = " ".join(printed(tune_page(found)).split())
+    assert "Leave it as the file has it: nothing that was tried is better" in text
+    assert "line flush jets 45 s 06:00, 18:00" in text
+    drawn = strips(found)
+    assert [k for k, strip in enumerate(drawn.strips) if strip.is_advised] == [drawn.best]
+    hold_tuning(found)
+    assert off_grid.recommended is None
 
 
 def test_own_filter_lengths_that_the_controller_takes_are_on_offer() -> None:

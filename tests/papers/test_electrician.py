@@ -13,10 +13,12 @@ from cyclesim.said.calendar import owners_calendar
 from cyclesim.said.page import Amount, Line, Table
 from cyclesim.said.papers.collected import HandOver
 from cyclesim.said.papers.electrician import BLIND
+from cyclesim.said.papers.keyed import settings
 from cyclesim.said.papers.paper import Sheet
 from cyclesim.said.papers.single_faults import say_single_faults
 from cyclesim.scenario.blocks.heat_sources import Proof
 from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Cell, Verdict, Verification
 from cyclesim.verification.verifier import verify
 
@@ -75,6 +77,16 @@ def test_settings_are_keyed_in_from_the_clock_to_the_heat(garden):
     order = [next(k for k, name in enumerate(names) if part in name) for part in
              ("water has flowed", "rests", "frost", "filter run", "line flush", "set point")]  # fmt: skip
     assert order == sorted(order)
+
+
+def test_what_goes_off_by_itself_is_keyed_in_too():
+    """Time-outs of jets and air, quiet hours, the air that a heat pump stands in: as the files have them."""
+    table = dict(settings(Programme(load(PATH.with_name("long-table.yaml")))))
+    assert table["bathing: main high goes off after"] == "10 min"
+    assert table["bathing: air goes off after"] == "5 min"
+    assert table["quiet hours: main high stays off, every day"] == "22:00 to 07:00"
+    valley = dict(settings(Programme(load(PATH.with_name("high-valley.yaml")))))
+    assert valley["heat_pump: stays off when the air is below"] == Amount(-15.0, "°C", 1)
 
 
 def test_a_run_that_gives_way_to_a_slower_one_is_told_where_it_is_keyed_in():

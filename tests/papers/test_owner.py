@@ -1,5 +1,6 @@
 """The owner's paper: hours until frost and until hot as elsewhere, and chores by the file's dates."""
 
+import re
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -9,13 +10,15 @@ from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.outages import had_it_failed
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.sizing.heat_up import Warmer, seasons
-from cyclesim.said.page import Line, Table
+from cyclesim.said.page import Amount, Line, Table
 from cyclesim.said.papers.chores import chores
 from cyclesim.said.papers.collected import HandOver
 from cyclesim.said.papers.owner import _do_when, _runs_when
 from cyclesim.said.papers.paper import Sheet
+from cyclesim.said.papers.runs_when import runs_when
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.simulation.programme import Programme
 from tests.sunny import AT_NIGHT, BEHIND_PLATES, BY_VALVE, OWN_PUMP
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
@@ -68,6 +71,43 @@ def test_a_flush_that_frost_protection_keeps_off_is_told_beside_its_times(starts
     said = [block.text for block in sheet.blocks if isinstance(block, Line) and "Not every" in block.text]
     flush = f"line flush comes, or comes whole: frost protection stands above it, {missed} times in 2 days"
     assert ([f"Not every {flush} of the model."] if missed else []) == said
+
+
+@pytest.mark.parametrize(
+    ("after", "said"),
+    [("resume", None), ("wait", "the controller waits"), ("midnight", "clock starts at 00:00")],
+)
+def test_who_must_come_after_a_power_cut_is_told_for_frost_and_for_absence(after, said):
+    """Where it does not go on by itself, by the file; and by when the file has somebody come."""
+    sets = [f"controller.after_power_cut={after}", "controller.person_within=20 days"]
+    scenario = load_text(OWN_PUMP + AT_NIGHT, "test.yaml", sets=sets if said else sets[:1])
+    sheet = Sheet()
+    _do_when(sheet, scenario, simulate(scenario, days=1, start=date(2027, 1, 20)))
+    lines = [block.text for block in sheet.blocks if isinstance(block, Line)]
+    told = [line for line in lines if "When the power is back" in line]
+    assert (2 if said else 0) == len(told)
+    if said:
+        assert all(said in line for line in told)
+        assert "the model counts on 20 days" in told[1]
+
+
+@pytest.mark.parametrize("path", sorted(SCHEDULES.glob("*.yaml")), ids=lambda path: path.stem)
+def test_nothing_that_the_plant_switches_is_a_sign_of_a_fault(path):
+    """Each pump, circulator, blower, switched source and load of the pump room stands in what runs when."""
+    programme = Programme(load(path))
+    plant = programme.scenario.plant
+    loads = plant.pump_room.loads if plant.pump_room else {}
+    told = " ".join(str(row[1]) for row in runs_when(programme))
+    machines = {*plant.pumps, *plant.circulators, *plant.air, *programme.switched, *plant.treatment, *loads}
+    assert not {name for name in machines if not re.search(rf"\b{name}\b", told)}
+
+
+def test_what_is_kept_warm_while_nobody_comes_stands_beside_every_day():
+    """By the file's own dates and degrees."""
+    away = "schedule.heating.absences=[{from: 2027-01-10, to: 2027-02-12, keep_at: 12 degC}]"
+    rows = list(runs_when(Programme(load(SCHEDULES / "high-valley.yaml", sets=[away]))))
+    [row] = [row for row in rows if row[0] == "heating while nobody comes"]
+    assert row[2:] == ("10 Jan 2027 to 12 Feb 2027", Amount(12.0, "°C"))
 
 
 @pytest.mark.parametrize(

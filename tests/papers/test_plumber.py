@@ -4,13 +4,17 @@ from pathlib import Path
 
 import pytest
 
+from cyclesim.analysis.result import simulate
 from cyclesim.said.page import Line, Table
 from cyclesim.said.papers.collected import HandOver
+from cyclesim.said.papers.owner import owner
+from cyclesim.said.papers.paper import Checklist
 from cyclesim.said.papers.plumber import plumber
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
+from tests.sunny import AT_NIGHT, BEHIND_PLATES
 
 PATH = Path(__file__).parents[2] / "schedules" / "harbour-steps.yaml"
 KPA_PER_M = 993.3 * 9.80665 / 1000.0  # water at 37 degC: 993.3 kg/m3, handbook
@@ -18,7 +22,7 @@ KPA_PER_M = 993.3 * 9.80665 / 1000.0  # water at 37 degC: 993.3 kg/m3, handbook
 
 def tables(scenario):
     """Every table of the paper."""
-    paper = plumber(Assembly(scenario), Programme(scenario))
+    paper = plumber(Assembly(scenario), Programme(scenario), ())
     return [block for block in paper.blocks if isinstance(block, Table)]
 
 
@@ -77,3 +81,30 @@ def test_a_paper_of_examples_begins_with_saying_so():
         assert said == (
             isinstance(first, Line) and first.text.startswith("Still examples: tub, suction_left")
         )
+
+
+def test_a_lagged_housing_is_told_beside_the_pipes():
+    """The filter with 25 mm round it; what is bare has no line."""
+    scenario = load(PATH, sets=["plant.equipment.filter.insulation=25 mm"])
+    told = [b.text for b in plumber(Assembly(scenario), Programme(scenario)).blocks if isinstance(b, Line)]
+    assert [text for text in told if "insulated" in text] == ["filter is insulated all round by 25 mm."]
+
+
+@pytest.mark.parametrize(("mean_c", "freezes"), [(-30, True), (12, False)])
+def test_whoever_fills_it_reads_that_the_glycol_is_too_little(mean_c, freezes):
+    """40 % propylene glycol freezes at -20.6 degC (Lange's Handbook, 15th ed., table 5.13), air is colder.
+
+    The tick for what is drawn stands where it is enough only; the owner reads of the danger too.
+    """
+    cold = load_text(BEHIND_PLATES + AT_NIGHT, "test.yaml", sets=[f"place.weather.mean={mean_c} degC"])
+    run = simulate(cold, days=2)
+    paper = plumber(run.plant, run.programme, run.findings)
+    ticks = [item for block in paper.blocks if isinstance(block, Checklist) for item in block.items]
+    drawn = [item for item in ticks if "propylene" in item]
+    assert freezes == drawn[0].startswith("Not to be filled as drawn: 40 % propylene glycol is drawn")
+    assert freezes != drawn[0].startswith("Glycol measured with a refractometer: 40 % propylene")
+    for blocks in (paper.blocks, owner(run).blocks):
+        said = [
+            b.text for b in blocks if isinstance(b, Line) and "40 % glycol keeps it down to -20.6" in b.text
+        ]
+        assert freezes == bool(said)

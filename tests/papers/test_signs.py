@@ -4,14 +4,17 @@ from datetime import date
 from math import log
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from cyclesim.said.page import Table
+from cyclesim.said.page import Line, Table
 from cyclesim.said.papers.collected import HandOver
+from cyclesim.said.papers.paper import Sheet
+from cyclesim.said.papers.signs import say_signs
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.verification.signs import noticed
+from cyclesim.verification.signs import lasts_from_h, noticed, usual_week
 
 SCHEDULES = Path(__file__).parents[2] / "schedules"
 LOW = "a temperature sensor reads low"
@@ -130,3 +133,44 @@ def test_signs_are_looked_for_in_any_week():
     scenario = load(SCHEDULES / "walled-garden-circulator.yaml")
     august = {one.fault.sentence: one.signs for one in noticed(scenario, date(2027, 8, 2))}
     assert "colder" in {sign.kind for sign in august["circulator does not start, or trips"]}
+
+
+def test_a_dip_that_only_comes_at_another_hour_is_no_sign():
+    """Five hours are a cold leg that empties into the tub; six count, from the first of them on."""
+    hours = np.zeros(168, dtype=bool)
+    hours[20:25] = True
+    assert lasts_from_h(hours) is None
+    hours[60:66] = True
+    assert lasts_from_h(hours) == 60
+
+
+@pytest.mark.parametrize(
+    ("away", "begins"),
+    [
+        ("[]", date(2027, 2, 1)),
+        ("[{from: 2027-01-10, to: 2027-02-12, keep_at: 12 degC}]", date(2027, 2, 13)),
+        ("[{from: 2027-02-05, to: 2027-02-05, keep_at: 12 degC}]", date(2027, 2, 6)),
+        ("[{from: 2027-02-08, to: 2027-02-20, keep_at: 12 degC}]", date(2027, 2, 1)),
+        ("[{from: 2027-01-01, to: 2027-12-31, keep_at: 12 degC}]", date(2027, 2, 1)),
+    ],
+)
+def test_signs_are_those_of_a_week_in_which_somebody_is_there(away, begins):
+    """Seven whole days outside every absence, the first from 1 February on; by hand on the calendar."""
+    sets = [f"schedule.heating.absences={away}"]
+    assert begins == usual_week(load(SCHEDULES / "walled-garden-circulator.yaml", sets=sets), 2)
+
+
+def test_what_frost_hides_is_looked_for_in_summer_and_the_week_is_named():
+    """A heat pump that stands below 15 degC stands all February: its switch is missed in August."""
+    sets = ["plant.heat_sources.heat_pump.lowest_air=15 degC", "place.weather.mean=14 degC"]
+    scenario = load_text(starter_text("heat-pump"), "test.yaml", sets=sets)
+    told = {one.fault.sentence: one for one in noticed(scenario)}
+    no_flow = told["the flow switch of heat_pump says no whatever the flow"]
+    assert no_flow.signs
+    assert no_flow.begin == date(2027, 8, 1)
+    sheet = Sheet()
+    say_signs(sheet, tuple(told.values()))
+    lines = " ".join(block.text for block in sheet.blocks if isinstance(block, Line))
+    assert "each for 7 days from 1 Feb 2027" in lines
+    [table] = [block for block in sheet.blocks if isinstance(block, Table)]
+    assert any(str(row.cells[1]).endswith(", in August") for row in table.rows if row.level)

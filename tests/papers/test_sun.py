@@ -145,7 +145,7 @@ def test_of_glycol_behind_plates_the_papers_tell_who_turns_it_and_what_keeps_it(
     """10 L, 40 % to -20.6 degC (Lange's Handbook), two pumps together; nothing that fires."""
     plant = Assembly(load_text(BEHIND_PLATES + AT_NIGHT))
     assert told(sun_controls, plant)[0]["moves"] == "sun_pump and glycol_pump, together"
-    rows, looked = told(own_waters, plant)
+    rows, looked = told(lambda sheet, of: own_waters(sheet, of, ()), plant)
     assert (10.0, -20.6, "glycol_pump") == (rows["water in it"], rows["it freezes at"], rows["turned by"])
     assert not any("starts below" in key for key in rows)
     assert any("takes what boils out of panels" in line for line in looked)

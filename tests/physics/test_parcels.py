@@ -3,6 +3,7 @@
 import itertools
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -89,19 +90,19 @@ def test_one_stream_passes_a_junction_unchanged() -> None:
     assert parcels.mix([(3.0, [A, B])]) == [A, B]
 
 
-def test_three_streams_whose_oldest_cross() -> None:
+@pytest.mark.parametrize("order", list(itertools.permutations(range(3))))
+def test_three_streams_whose_oldest_cross(order: tuple[int, ...]) -> None:
     """The mixture is as old as the oldest at each instant, and its mean is weighted by flow.
 
     Over 10 s births run t, 8 - t/2 and 4 at flows 1, 1 and 2. The least of them: t up to 4 s, then 4, and
     from 8 s on 8 - t/2. The mean: (t + 8 - t/2 + 2 x 4) / 4 = 4 + t/8.
     """
-    mixed = parcels.mix(
-        [
-            (1.0, [(10.0, 0.0, 10.0, 0.0, 10.0)]),
-            (1.0, [(10.0, 8.0, 3.0, 8.0, 3.0)]),
-            (2.0, [(10.0, 4.0, 4.0, 4.0, 4.0)]),
-        ]
-    )
+    streams = [
+        (1.0, [(10.0, 0.0, 10.0, 0.0, 10.0)]),
+        (1.0, [(10.0, 8.0, 3.0, 8.0, 3.0)]),
+        (2.0, [(10.0, 4.0, 4.0, 4.0, 4.0)]),
+    ]
+    mixed = parcels.mix([streams[k] for k in order])
     known = [(4.0, 0.0, 4.0, 4.0, 4.5), (4.0, 4.0, 4.0, 4.5, 5.0), (2.0, 4.0, 3.0, 5.0, 5.25)]
     assert [pytest.approx(p) for p in known] == parcels.joined(mixed, 1e-9)
 
@@ -133,11 +134,13 @@ def test_mixing_agrees_with_a_look_at_any_instant(
     assert pytest.approx(60.0, rel=1e-9) == parcels.total(mixed)
     t = 0.0
     for p in mixed:
-        if p[0] > 1e-6:  # in a shorter one rounding decides which parcel a look falls into
-            looks = [at(stream, t + p[0] / 2) for _, stream in streams]
-            assert pytest.approx(min(look[0] for look in looks), abs=1e-3) == (p[1] + p[2]) / 2
+        for x in (0.25, 0.5, 0.75):
+            if p[0] < 1e-6:  # in so short a one rounding decides which parcel a look falls into
+                continue
+            looks = [at(stream, t + x * p[0]) for _, stream in streams]
+            assert pytest.approx(min(look[0] for look in looks), abs=1e-3) == p[1] + x * (p[2] - p[1])
             mean = sum(q * look[1] for (q, _), look in zip(streams, looks, strict=True)) / (3.0 + share)
-            assert pytest.approx(mean, abs=1e-3) == (p[3] + p[4]) / 2
+            assert pytest.approx(mean, abs=1e-3) == p[3] + x * (p[4] - p[3])
         t += p[0]
 
 
@@ -169,6 +172,48 @@ def test_three_volumes_are_pushed_through() -> None:
     assert pytest.approx(5.0) == parcels.above_s(passage.knots, 105.0)
     assert pytest.approx(10.0) == parcels.above_s(passage.knots, 10.001)  # what stays 10 s is not above
     assert pytest.approx(30.0) == parcels.above_s(passage.knots, 9.0)
+
+
+def test_the_oldest_is_what_leaves_until_something_behind_it_is_older() -> None:
+    """Born from 0 s at the front to 10 s behind it, and all behind that at 5 s; new water at 1 m3/s.
+
+    After t the front was born at 10 t, so until 0.5 s it is the oldest, and then what was born at 5 s is.
+    """
+    content = [(1.0, 0.0, 10.0, 0.0, 10.0), (1.0, 5.0, 5.0, 5.0, 5.0)]
+    passage = parcels.push(content, [(1.0, 100.0, 101.0, 100.0, 101.0)], 1.0, 100.0)
+    assert [(0.0, 100.0), (0.5, 95.5), (1.0, 96.0)] == passage.knots
+
+
+@pytest.mark.parametrize(
+    ("stood", "comes", "knots"),
+    [
+        ((5.0, 5.0), (0.0, 10.0), [(0.0, 100.0), (1.0, 101.0)]),  # the first that came in, to the end
+        ((9.0, 5.0), (6.0, 0.0), [(0.0, 95.0), (1 / 6, 95.0 + 1 / 6), (1.0, 101.0)]),
+        ((0.0, 9.0), (9.0, 9.0), [(0.0, 100.0), (1.0, 92.0)]),
+    ],
+)
+def test_the_oldest_of_what_stood_and_what_comes_in(
+    stood: tuple[float, float], comes: tuple[float, float], knots: list[tuple[float, float]]
+) -> None:
+    """One volume at 1 m3/s from 100 s on, in two parcels, each born from its front to its back.
+
+    In the second case what was born at 5 s leaves last, but from 1/6 s on what comes in is older: 6 s - 6 t.
+    In the third the oldest leaves first, and what is left behind it was born at 9 t.
+    """
+    passage = parcels.push([(1.0, *stood, *stood)], [(1.0, *comes, *comes)], 1.0, 100.0)
+    for look in (0.0, 0.1, 1 / 6, 0.3, 0.5, 0.8, 1.0):
+        expected, found = (np.interp(look, *zip(*some, strict=True)) for some in (knots, passage.knots))
+        assert pytest.approx(expected) == found
+
+
+def test_older_water_that_comes_in_behind_is_the_oldest_at_once() -> None:
+    """10 L born at 100 s, and 30 L that come from 100 s on at 1 L/s, each drop a second older than the last.
+
+    The drop that comes in at t was born at 90 - t: it is 10 s + 2 t old then, and none is older.
+    """
+    passage = parcels.push([(10.0, 100.0, 100.0, 100.0, 100.0)], [(30.0, 90.0, 60.0, 90.0, 60.0)], 1.0, 100.0)
+    assert [pytest.approx(10.0 + 2.0 * t) for t, _ in passage.knots] == [age for _, age in passage.knots]
+    assert pytest.approx(30.0 * 10.0 + 30.0**2) == parcels.integral_s2(passage.knots)
 
 
 def test_exactly_one_volume() -> None:

@@ -137,6 +137,22 @@ def test_a_housing_is_a_cylinder_twice_as_high_as_wide() -> None:
     )
 
 
+def test_a_lagged_housing_is_a_thick_pipe_with_flat_ends() -> None:
+    """The same in 25 mm of foam. Its side by the ring of the handbook's pipe (the ASHRAE table above).
+
+    By hand: ln(250 / 200) / (2 pi 0.038) = 0.9346 and 1 / (pi 0.25 8) = 0.1592 m K/W over 400 mm, so
+    0.4 / 1.0937 = 0.3657 W/K; two ends of 0.03142 m2 behind 0.025 / 0.038 + 1 / 8 = 0.7829 m2 K/W lose
+    0.0803 W/K.
+    """
+    volume_m3 = math.pi * 0.1**2 * 0.4
+    lagged_w_k = walls.housing_ua(volume_m3, 0.025)
+    assert pytest.approx(0.3657 + 0.0803, rel=1e-3) == lagged_w_k
+    ring_mk_w = walls.ring_resistance_mk_w(0.2, 0.25, 0.038)
+    ends_w_k = 2.0 * math.pi * 0.1**2 / (0.025 / 0.038 + 1.0 / 8.0)
+    assert pytest.approx(0.4 / (ring_mk_w + 1.0 / (math.pi * 0.25 * 8.0)) + ends_w_k, rel=1e-12) == lagged_w_k
+    assert pytest.approx(walls.housing_ua(volume_m3), rel=1e-6) == walls.housing_ua(volume_m3, 1e-9)
+
+
 @pytest.mark.parametrize("name", walls.MATERIALS)
 def test_every_material_lies_within_its_spread_and_names_a_source(name: str) -> None:
     """A value outside its own spread, or from nowhere, would mislead whoever reads the defaults."""

@@ -8,7 +8,7 @@ from cyclesim.physics import parcels, water_age
 from cyclesim.physics.age_book import Emitted
 from cyclesim.physics.circuit_age import WaterAge
 from cyclesim.physics.water_age import Plug, reached
-from tests.physics.water_slugs import DAY_S, L, started
+from tests.physics.water_slugs import DAY_S, L, into, started
 
 # -- by hand -----------------------------------------------------------------------------------------------
 
@@ -169,6 +169,17 @@ def test_water_that_circles_has_a_mean_age_and_no_oldest() -> None:
     last = [r for r in rows if r.end_s == 6000.0]
     assert pytest.approx([1000.0 * mean for mean in means], abs=0.5) == [r.mean_integral_s2 for r in last]
     assert pytest.approx([1666.667, 5.5e6, 5.5e6, 5.5e6], rel=1e-3) == [r.oldest_integral_s2 for r in last]
+
+
+def test_beside_water_that_circles_what_is_asked_for_is_told_alone() -> None:
+    """Of the suction: what stood for 1000 s leaves it in 5/3 s; from then on its oldest is 5/3 s."""
+    rows: list[Emitted] = []
+    age = WaterAge(BACK_FED, [0], DAY_S, 0.0, into(rows))
+    age.change(1000.0, age.pattern(BACK_FED_FLOWS))
+    age.close(1010.0)
+    t = 5 / 3
+    assert [0, 0] == [row.plug for row in rows]
+    assert pytest.approx(1000 * t + t * t / 2 + t * (10 - t)) == rows[-1].oldest_integral_s2
 
 
 @pytest.mark.parametrize(("fresh", "within"), [(3 * L, 3e-3), (0.3 * L, 0.05)])

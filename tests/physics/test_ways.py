@@ -5,6 +5,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from cyclesim.physics import warmth
+from cyclesim.physics.inside import Inside
 from cyclesim.physics.warmth import Reach
 from cyclesim.physics.ways import Ways
 
@@ -33,14 +35,15 @@ def test_what_a_cause_does_not_reach_is_left_out_and_changes_nothing(back: float
     heats = tub + ways.first_heat
     assert passages.known == {*range(heats), heats + 1, heats + 3}
     for column in passages.known - {tub}:
-        causes = np.zeros(tub + ways.forces)
-        causes[column] = 1.0
+        size, causes = ways.cause(way, column)
+        assert causes[column] == size == causes.sum()
         if column < tub and held[column % len(held)] not in way.members:
             continue
         slugs = ways.as_slugs(0, causes[:tub])
         lost_j, returned_j = ways.passage(way, slugs, (0.0, 0.0), causes[tub:])
-        assert [lost_j.get(i, 0.0) for i in held] == pytest.approx(passages.lost_j[:, column], abs=1e-9)
-        assert returned_j == pytest.approx(passages.returned_j[:, column], abs=1e-9)
+        lost = [lost_j.get(i, 0.0) / size for i in held]
+        assert lost == pytest.approx(passages.lost_j[:, column], abs=1e-9)
+        assert returned_j / size == pytest.approx(passages.returned_j[:, column], abs=1e-9)
         assert np.any(returned_j) or np.any(passages.lost_j[:, column])
 
 
@@ -64,3 +67,28 @@ def test_what_a_tub_sends_out_colder_comes_back_as_the_inverse_says() -> None:
     assert np.max(np.abs(back - np.linalg.inv(matrix))) < 1e-14
     assert np.max(np.abs(back - np.eye(len(step)))) > 1e-5
     assert fed == pytest.approx(np.linalg.solve(matrix, passages.returned_j), rel=1e-12, abs=1e-9)
+
+
+@pytest.mark.parametrize("i", [0, 2, 3, 4])
+def test_what_a_reach_holds_by_the_second_is_what_its_slugs_hold(i: int) -> None:
+    """Slugs led along behind a tub that what comes back cools or warms, and 2 K warmer from 10 s on."""
+    ways, tub_j_k, heated = Ways(REACHES, PER_M3_K), 6.2e6, frozenset({1, 3})
+    way = ways.of(0, FLOWS)
+    assert way is not None
+    by_return, inside = ways.passages(way, heated).fed(tub_j_k)[1], Inside(ways, way, i, tub_j_k)
+    inside.complete()
+    draw, tub = np.random.default_rng(i), way.passages.tub
+    fronts = draw.uniform(5.0, 40.0, tub // 2)
+    backs = fronts + draw.uniform(-3.0, 3.0, tub // 2)
+    heats_w = [0.0, draw.uniform(0.0, 4000.0), 0.0, draw.uniform(0.0, 1500.0), 0.0, 0.0]
+    acts = [30.0, *draw.uniform(-5.0, 20.0, len(ways.zones)), *heats_w, 0.0]
+    causes, seconds = np.concatenate((fronts, backs, acts)), np.arange(way.after_s + 1)
+    tub_c = 30.0 + by_return @ causes / tub_j_k + 2.0 * (seconds > 10)
+    held_j = inside.by_second @ causes
+    held_j[11:] += inside.as_tub_is_warmer_j[1:-10] + inside.as_tub_is_warmer_j[:-11]  # it rises for a second
+    for after_s in (1, 7, 20, 33, way.after_s):
+        stream = [(1.0, *ends) for ends in pairwise(tub_c[: after_s + 1].tolist())]
+        slugs = ways.as_slugs(0, causes[:tub])
+        done = ways.follow(way, slugs, stream, causes[tub:], settled_too=True, asked=i)
+        off_j = held_j[after_s] - PER_M3_K * warmth.warmth(done.contents[i])
+        assert abs(off_j) < 0.03 * REACHES[i].capacity_j_k

@@ -36,6 +36,9 @@ WRITTEN = re.compile(r"[{}]|schedule\.\w|\b\w+: (true|\[)|ready_by|steered:|own_
         ("a level switch that stops it: level_switch: true", "a level switch that stops it"),
         ("stop it in time: steered: high_stop: 40 degC or less",
          "stop it in time: a high stop at 40 degC or less"),
+        ("a flow switch in its own water that holds it off: own_water: flow_switch: true",
+         "a flow switch in its own water that holds it off"),
+        ("own_water: more glycol, measured by hand", "more glycol, measured by hand"),
         ("more flushes, or longer ones", "more flushes, or longer ones"),
     ],
 )  # fmt: skip

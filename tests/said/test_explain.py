@@ -13,6 +13,9 @@ from cyclesim.said.explain import explanation
 from cyclesim.said.glossary import METRICS, WORDS
 from cyclesim.shown.terminal import printed
 
+INSULATED = [
+    f"plant.{of}.insulation" for of in ("tub.shell", "legs.NAME", "equipment.NAME", "heat_sources.NAME")
+]
 SCHEMA = json.loads((Path(__file__).parents[2] / "schedules" / "scenario.schema.json").read_text("utf-8"))
 
 
@@ -88,7 +91,13 @@ def test_a_default_is_told_alike_by_explain_and_schema() -> None:
     [
         ("injectors", ["plant.air.NAME.injectors"]),
         ("trenches", ["plant.trenches"]),
-        ("insulation", ["plant.tub.shell.insulation", "plant.legs.NAME.insulation"]),
+        (
+            "insulation",
+            [
+                f"plant.{at}.insulation"
+                for at in ("tub.shell", "legs.NAME", "equipment.NAME", "heat_sources.NAME")
+            ],
+        ),
     ],
 )
 def test_a_key_alone_is_told_wherever_it_may_stand(key, places):

@@ -7,7 +7,7 @@ import pytest
 from cyclesim.analysis.result import Result, simulate
 from cyclesim.said.cautions import cautions_for
 from cyclesim.said.drawing import drawing
-from cyclesim.said.page import Amount, Page, Table
+from cyclesim.said.page import Amount, Line, Page, Table
 from cyclesim.said.papers.electrician import electrician
 from cyclesim.said.papers.keyed import settings
 from cyclesim.said.papers.paper import Checklist
@@ -46,7 +46,7 @@ def papers(text: str):
     """The plumber's and the electrician's."""
     plant = Assembly(load_text(text))
     programme = Programme(plant.scenario)
-    return plumber(plant, programme), electrician(plant, programme, HandTests((), ()), set())
+    return plumber(plant, programme, ()), electrician(plant, programme, HandTests((), ()), set())
 
 
 def test_the_papers_tell_the_plumber_what_is_in_it_and_the_electrician_what_holds_it() -> None:
@@ -110,3 +110,30 @@ def test_water_that_stood_is_told_under_its_table(result: Result) -> None:
         page = Page()
         say_own_waters(page, {"boiler": replace(own, still_while_on_h=stood_h)}, "EUR")
         assert told == any("stood" in str(block) for block in page.blocks if not isinstance(block, Table))
+
+
+def test_the_electrician_reads_that_it_fires_with_the_pumps_that_it_is_kept_off_without(
+    result: Result,
+) -> None:
+    """Pump 300 W, circulator 45 W, boiler 100 W at 230 V: 445/230 = 1.93 A, as the run carries too."""
+    _, of_wires = papers(PLANT)
+    [row] = [
+        r.cells
+        for b in of_wires.blocks
+        if isinstance(b, Table)
+        for r in b.rows
+        if "within" in str(r.cells[-1])
+    ]
+    assert row[:3] == ("supply", pytest.approx(445.0 / 230.0), "main, boiler_pump and boiler")
+    assert result.metrics.energy.circuits["supply"].most_current_a == pytest.approx(445.0 / 230.0)
+    said = [b.text for b in of_wires.blocks if isinstance(b, Line)]
+    assert any(s.startswith("Only together: boiler is kept off while boiler_pump is stopped") for s in said)
+    assert not any(s.startswith("Not together") for s in said)
+    reads = {
+        r.cells[1]: r.cells[2]
+        for b in of_wires.blocks
+        if isinstance(b, Table)
+        for r in b.rows
+        if len(r.cells) > 2
+    }
+    assert reads["boiler is kept off while boiler_pump is stopped"] == "contact of boiler_pump"

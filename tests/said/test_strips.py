@@ -31,3 +31,6 @@ def test_the_files_own_programme_is_found_also_where_none_holds(monkeypatch: pyt
     assert choices[drawn.best] is found.own
     assert "as in the file" == drawn.strips[drawn.best].name
     assert not drawn.advises
+    no_flush = next(k for k, choice in enumerate(choices) if choice.lacks)
+    assert drawn.strips[no_flush].lacks == "; ".join(choices[no_flush].lacks)
+    assert "no line flushes a day, 1 wished" in drawn.strips[no_flush].lacks

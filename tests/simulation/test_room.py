@@ -100,6 +100,20 @@ def test_the_room_that_is_told_is_made_by_the_run_that_is_told():
     assert (0.0, DAYS * 86_400.0) == (ages.start_s[0], ages.end_s[-1]), "of which the first follows no ages"
 
 
+def test_a_room_whose_cold_calls_for_its_pump_does_not_go_to_and_fro():
+    """The mean of its hours within 0.2 K of what the told run makes of it.
+
+    A pump that runs in a cold room warms it by some kelvins: in whole steps a run with many calls and one
+    with few would take turns, and the told one be off by more than 1 K.
+    """
+    frost = "watches: pump_room, starts_below: 6 degC, stops_above: 8 degC, pump: main low"
+    assembly, programme = plant("place.weather.mean=-2 degC", f"schedule.frost_protection={{{frost}}}")
+    told = simulate_trace(assembly, programme, days=DAYS)
+    assert told.demands["frost protection"].spans("raised")
+    made = stepped_c(told.zones.series["outdoors"], given_w(assembly, told))
+    assert abs((np.array(told.zones.series[ROOM]) - made)[SETTLED].mean()) < 0.2
+
+
 def test_heat_that_falls_as_the_room_warms():
     """300 W less 10 W/K into a room that loses 20 W/K: 10 K above its air, with 300 kJ/K after tau 10,000 s.
 

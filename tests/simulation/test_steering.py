@@ -141,13 +141,13 @@ def test_what_has_cooled_to_the_limit_is_let_in(run):
 class Sunlit:
     """Collectors that water of a small tub passes, all at 30 degC at first; numbers drawn, no weather."""
 
-    def __init__(self, seed):
+    def __init__(self, seed, tub="300 L"):
         draw = random.Random(seed)
         self.plant = plant = Assembly(
             sunny(
                 OWN_PUMP,
                 AT_NIGHT,
-                "plant.tub.water=300 L",
+                f"plant.tub.water={tub}",
                 f"plant.legs.sun_out.length={draw.uniform(3.0, 30.0):.2f} m",
                 f"plant.pumps.sun_pump.max_flow={draw.uniform(3.0, 8.0):.2f} L/min",
                 "plant.heat_sources.panels.drop=1 m at 3 L/min",
@@ -190,6 +190,29 @@ def test_collectors_that_are_hardly_warmer_are_seen_in_that_second(seed):
     slices = Slices(computed.plant, computed.zones, 30.0)
     slices.step(computed.flows, computed.heats_w, crossed)
     assert slices.body_c(computed.panels) - slices.water_c == pytest.approx(level_k, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", [0, 2])
+def test_as_the_sun_goes_they_fall_to_a_level_in_the_second_of_slices(seed):
+    """4 kW on minutes of pipe: half of it is gone when slices say so, within 3 s, and not at once."""
+    sunlit = Sunlit(seed, "2000 L")
+    sunlit.heats_w = dict.fromkeys(sunlit.heats_w, 4000.0)
+    sunlit.heat.change(sunlit.flows, sunlit.heats_w)
+    slices = Slices(sunlit.plant, sunlit.zones, 30.0)
+    sunlit.heat.advance(1800)
+    slices.step(sunlit.flows, sunlit.heats_w, 1800)
+    level_k, dark_w = 0.5 * sunlit.warmer_k, dict.fromkeys(sunlit.heats_w, 0.0)
+    sunlit.heat.change(sunlit.flows, dark_w)
+    assert sunlit.heat.has_passed(sunlit.panels)
+    foreseen_s = 1800 + sunlit.heat.falls_after_s(sunlit.panels, level_k)
+    sunlit.heat.advance(int(foreseen_s))
+    assert sunlit.warmer_k == pytest.approx(level_k, abs=0.1)
+    fell_s = 1800
+    while slices.body_c(sunlit.panels) - slices.water_c > level_k:
+        slices.step(sunlit.flows, dark_w, 1)
+        fell_s += 1
+    assert fell_s > 1810
+    assert foreseen_s == pytest.approx(fell_s, abs=3)
 
 
 def test_what_was_not_used_is_what_standing_hot_cost():

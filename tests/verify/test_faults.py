@@ -19,6 +19,8 @@ from cyclesim.verification.answer import Barrier, Cell, Verdict
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.barriers import worse
 from cyclesim.verification.faults import FaultyPlant, faults_of
+from cyclesim.verification.judging import Judging
+from cyclesim.verification.search import TooManyStatesError
 from cyclesim.verification.verifier import verify
 from tests.verify.element import NO_LIMIT, THERMOSTAT, around_the_element, cells
 
@@ -62,6 +64,29 @@ def test_a_level_switch_holds_low_water(build):
     assert two
     assert all(" and " in name and "water falls" in name for name in two)
     assert any("main low welds" in name for name in two)
+
+
+@pytest.mark.parametrize("cut", ["stop is left shut", "the contactor of main low welds"])
+def test_two_faults_are_not_decided_where_either_order_is_not(build, monkeypatch, cut):
+    """Two faults that are held whichever comes first; the search of one order has too many states."""
+    two = "stop is left shut", "the contactor of main low welds"
+    under = Judging._under
+
+    def only(plant, programme):
+        return (fault for fault in faults_of(plant, programme) if fault.sentence in two)
+
+    def cut_short(self, check, before, fault):
+        after = under(self, check, before, fault)
+        if fault.sentence == cut and before.automaton.faults:
+            raise TooManyStatesError("too many states", after)
+        return after
+
+    monkeypatch.setattr("cyclesim.verification.judging.faults_of", only)
+    level = build(("    water: 1500 L", "    water: 1500 L\n    level_switch: true"))
+    for changed, barrier in ((under, "kept"), (cut_short, "undecided")):
+        monkeypatch.setattr(Judging, "_under", changed)
+        (dry,) = verify(level, faults=2, rule="dry-running").verdicts
+        assert [barrier] == [cell.barrier for cell in dry.cells if cell.faults == two]
 
 
 OWN_SWITCH = "high_limit: 60 degC, zone: room, own_flow_switch: 6 s}"

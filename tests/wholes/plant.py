@@ -111,7 +111,7 @@ class Layout:
                 held = thing.volume_m3 * self.water_j_m3_k + thing.holds_j_k
                 self._body(name, held, thing.loses_w_k, thing.zone)
             else:
-                self._housing(name, thing.volume_m3, thing.zone)
+                self._housing(name, thing.volume_m3, thing.zone, thing.insulation_m)
         sources = s.plant.heat_sources.items()
         self.own = {n: Own.of(s, n, self.water_j_m3_k) for n, source in sources if source.own_water}
         """Sources with water of their own."""
@@ -177,11 +177,14 @@ class Layout:
     def _body(self, name: str, capacity_j_k: float, ua_w_k: float, zone: str) -> None:
         self.bodies[name] = Body(name, capacity_j_k, ua_w_k, zone)
 
-    def _housing(self, name: str, volume_m3: float, zone: str) -> None:
-        """A cylinder twice as high as wide, bare in its room."""
+    def _housing(self, name: str, volume_m3: float, zone: str, foam_m: float = 0.0) -> None:
+        """A cylinder twice as high as wide in its room: its side a thick pipe, its ends flat."""
         wide_m = (2.0 * volume_m3 / pi) ** (1 / 3)
-        surface_m2 = pi * wide_m * 2.0 * wide_m + 2.0 * pi / 4.0 * wide_m**2
-        self._body(name, volume_m3 * self.water_j_m3_k, HOUSING_FILM_W_M2K * surface_m2, zone)
+        skin_m = wide_m + 2.0 * foam_m
+        side = log(skin_m / wide_m) / PIPE_FOAM_W_MK + 2.0 / (skin_m * HOUSING_FILM_W_M2K)
+        ends = foam_m / PIPE_FOAM_W_MK + 1.0 / HOUSING_FILM_W_M2K
+        ua_w_k = 2.0 * pi * 2.0 * wide_m / side + 2.0 * pi / 4.0 * wide_m**2 / ends
+        self._body(name, volume_m3 * self.water_j_m3_k, ua_w_k, zone)
 
     def _pipe_ua(self, leg: object) -> float:
         """W/K of a metre: pipe wall, foam, then air or soil (Incropera's buried cylinder)."""

@@ -16,6 +16,7 @@ from pypdf import PdfReader
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.comparing.comparison import compare
 from cyclesim.decide.sizing.pump_sizing import size_pump
+from cyclesim.said.as_done import as_done
 from cyclesim.said.run import run_page
 from cyclesim.said.size_pump import pump_page
 from cyclesim.scenario.reading.load import load, load_text
@@ -166,6 +167,38 @@ def test_findings_lead_to_their_place(hand: Window) -> None:
     hand.until("return location.hash.includes(encodeURIComponent(arguments[0]))", key)
 
 
+def test_a_finding_is_marked_where_it_is_and_mended_in_every_order(window: Window, folder: Path) -> None:
+    """A rule of an instant: its part is marked and leads to its form; its mend, applied, takes it along.
+
+    Which finding and what mends it are those of a run and of a verification without a browser.
+    """
+    file = folder / "unproven.yaml"
+    file.write_text(UNPROVEN, encoding="utf-8", newline="\n")
+    window.go(file.name, "year")
+    [(number, found)] = [
+        (k, one) for k, one in enumerate(simulate(load(file)).findings, 1) if one.rule == "heat-before-proof"
+    ]
+    for _ in range(number - 1):
+        press(window, "next finding")
+    window.sees(f"{number}. {found.subject}: {found.cause}", ".side")
+    marked = f"#plant-{found.subject}.bandfound"
+    assert [window.one(marked)] == window.all(".bandfound")
+    assert window.one(f"{marked} title").get_attribute("textContent").endswith(f"finding {number}")
+    press(window, "try mends in every order of events")
+    verdict = next(v for v in verify(load(file), rule=found.rule).verdicts if v.subject == found.subject)
+    said = as_done(next(one for one in verdict.mends if one.holds).said)
+    window.sees(f"Tried: {said}", ".mends")
+    window.sees("Then no modelled order of events breaks it.", ".mends .good")
+    press(window, f"apply: {said}")
+    window.sees_no(found.cause, ".side")
+    window.until("return !document.querySelector('.bandfound')")
+    assert found.rule not in {one.rule for one in simulate(load(file)).findings}
+    press(window, "undo", "header")
+    window.one(marked).click()
+    window.sees(found.subject, "#part-title")
+    assert UNPROVEN == file.read_text(encoding="utf-8")
+
+
 # -- every order of events -----------------------------------------------------------------------------------
 
 
@@ -283,6 +316,13 @@ def test_where_no_programme_holds_the_files_own_is_picked(window: Window) -> Non
         "return [...document.querySelectorAll('.programmes td.n:nth-of-type(n+3)')].map((e) => e.innerText)"
     )
     assert all(re.fullmatch(r"[\d,]+\.\d|<0\.1|never", text) for text in window.driver.execute_script(below))
+    none = next(row for row in window.all(".programmes tbody tr") if "no flush at all" in row.text)
+    assert "no line flushes a day, 1 wished" in none.text
+    window.use(none.find_element("css selector", "input"))
+    window.sees("It lacks something of what is asked for: no line flushes a day, 1 wished", "p.mind")
+    window.screen(700)
+    window.is_well()
+    window.screen(1280)
 
 
 def test_bars_have_the_colours_of_the_drawing(window: Window) -> None:

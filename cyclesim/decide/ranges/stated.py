@@ -64,6 +64,13 @@ def _roughness(scenario: Scenario, roughness_m: float) -> Variant:
     return Variant(scenario, replace(AS_TOLD, roughness=roughness_m / SMOOTH_M))
 
 
+def _is_insulated(scenario: Scenario) -> bool:
+    """Whether a pipe, filter or heater is."""
+    plant = scenario.plant
+    parts = (*plant.legs.values(), *plant.equipment.values(), *plant.heat_sources.values())
+    return any(part.insulation_m for part in parts)
+
+
 def _pipe_foam(scenario: Scenario, conductivity_w_mk: float) -> Variant:
     factor = conductivity_w_mk / _FOAM.value
     return Variant(scenario, replace(AS_TOLD, walls=walls.Off(pipe_foam=factor)))
@@ -293,7 +300,7 @@ STATED = (
         _FOAM.source,
         _pipe_foam,
         told=_FOAM.value,
-        there=lambda scenario: any(leg.insulation_m for leg in scenario.plant.legs.values()),
+        there=_is_insulated,
     ),
 )
 """Whatever is put to its ends by `--confidence`; futures draw some of it, too."""

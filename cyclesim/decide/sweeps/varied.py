@@ -56,7 +56,9 @@ class VariedPlant(Assembly):
     def _faster(self, body: Body) -> float:
         off, leg = self.tolerance.walls, self.sheet.legs.get(body.name)
         if leg is None:
-            return walls.housing_ua(1.0, off) / walls.housing_ua(1.0)
+            thing = self.housings.get(body.name)
+            sizes = (thing.volume_m3, thing.insulation_m) if thing and thing.insulation_m else (1.0, 0.0)
+            return walls.housing_ua(*sizes, off) / walls.housing_ua(*sizes)
         changed = leg_ua_w_k(self.scenario, body.name, whole_length_m(leg), off, self.tolerance.soil_depth)
         return changed / leg_ua_w_k(self.scenario, body.name, whole_length_m(leg))
 

@@ -180,6 +180,9 @@ class _Search:
         usual = [self._choice(name, p, out) for (name, p), out in zip(named, ran[count:], strict=True)]
         choices = [self._choice("", p, out) for p, out in zip(placed, ran[:count], strict=True)]
         choices = self._until_held(here, choices, placed)
+        if not note and not mine.refused and takes(here, self.own_programme):
+            choices.append(mine)  # none is to be advised that is worse than the file's own
+            placed.setdefault(self.own_programme, Order.of(here))
         if all(choice.lacks for choice in _held(choices)):  # a rule of thumb may lack less
             fit = [choice for choice in _held(usual) if takes(here, choice.programme)]
             choices += [choice for choice in fit if choice.programme not in placed]
@@ -199,9 +202,9 @@ class _Search:
             scenario=self.scenario,
             days=self.days,
             space=here,
-            tried=len(choices) + self.left_out,
+            tried=sum(choice is not mine for choice in choices) + self.left_out,
             left_out=self.left_out,
-            held=len(held),
+            held=sum(choice is not mine for choice in held),
             own=mine,
             best=best,
             recommended=_recommended(tuple(_best(lack_least))),

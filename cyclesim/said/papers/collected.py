@@ -59,7 +59,7 @@ class HandOver:
 
     @cached_property
     def year(self) -> Result:
-        """A year's run, which the papers of client and owner share."""
+        """A year's run, which the papers of client, plumber and owner share."""
         return simulate(self.scenario)
 
     @cached_property
@@ -95,7 +95,7 @@ class HandOver:
                 us=self.us,
             ),
             "owner": lambda: owner(self.year),
-            "plumber": lambda: plumber(self.plant, self.programme, self.us),
+            "plumber": lambda: plumber(self.plant, self.programme, self.year.findings, self.us),
             "electrician": lambda: electrician(
                 self.plant, self.programme, self.told, with_done(self.tests, done), self.faults
             ),

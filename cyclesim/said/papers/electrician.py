@@ -22,6 +22,8 @@ from cyclesim.simulation.programme import Programme
 from cyclesim.verification.answer import Verification
 from cyclesim.verification.by_hand import HandTests
 
+_STOPPED = " stopped"
+"""How the condition of a block ends that asks for another machine to run."""
 BLIND = {
     "flow_switch": "nothing, as long as its paddle moves freely; a stuck one is told by the tests",
     "pressure_switch": "a shut valve behind the pump: there is pressure, and no flow",
@@ -121,9 +123,8 @@ def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     blocks = [line for line in plant.scenario.interlocks if isinstance(line, Block) and line.while_]
     for line in blocks:
         why = f" ({line.because})" if line.because else ""
-        sheet.line(
-            f"Not together: {interlock_said(line)}{why}. A contact in series with {line.block} sees to it."
-        )
+        how = "Only together" if str(line.while_).endswith(_STOPPED) else "Not together"
+        sheet.line(f"{how}: {interlock_said(line)}{why}. A contact in series with {line.block} sees to it.")
     room = plant.sheet.pump_room
     if room and room.either:
         why = "no temperature of their room has both on; of the two the one that draws more is counted"
@@ -148,7 +149,8 @@ def _interlocks(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
             reads = device.proof.by.replace("_", " ")
             rows.append((line.block, interlock_said(line), reads, line.because or "no heat without flow"))
         else:
-            rows.append((line.block, interlock_said(line), f"contact of {line.while_}", line.because or ""))
+            contact = f"contact of {str(line.while_).removesuffix(_STOPPED)}"
+            rows.append((line.block, interlock_said(line), contact, line.because or ""))
     for name, source in plant.sheet.heat_sources.items():
         if source.own_water is not None and source.own_water.flow_switch:
             rows.append((name, f"off while {source.own_water.circulator} turns no water",

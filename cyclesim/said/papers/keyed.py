@@ -6,14 +6,17 @@ from collections.abc import Iterator, Sequence
 from datetime import time
 
 from cyclesim.analysis.amounts import exactly, listed
+from cyclesim.analysis.combinations import as_written
 from cyclesim.control.calendar import WEEKDAYS
 from cyclesim.said.not_coming import gives_way
 from cyclesim.said.page import Amount, Cell, Column, whole, words
 from cyclesim.said.papers.paper import Sheet
+from cyclesim.scenario.blocks.bathing import Bathing
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.heating import Heating
 from cyclesim.scenario.blocks.own_water import OwnCircuit
 from cyclesim.scenario.blocks.room_loads import ROOM_FAN, ROOM_HEATER
-from cyclesim.scenario.blocks.schedule import Run
+from cyclesim.scenario.blocks.schedule import QuietHours, Run
 from cyclesim.scenario.forms.times import Occasion
 from cyclesim.simulation.programme import Programme
 
@@ -51,6 +54,8 @@ def settings(programme: Programme) -> Iterator[Setting]:
             yield f"{name}: stays off at least", exactly(source.rest_s)
         if source.minimum_run_s:
             yield f"{name}: stays on at least", exactly(source.minimum_run_s)
+        if isinstance(source, HeatPump):
+            yield f"{name}: stays off when the air is below", _degrees(source.lowest_air_c)
         if isinstance(circuit := source.own_water, OwnCircuit):  # set at the source itself
             yield f"{name}: starts when its own water is below", _degrees(circuit.thermostat.starts_below_c)
             yield f"{name}: stops when its own water is above", _degrees(circuit.thermostat.stops_above_c)
@@ -64,7 +69,7 @@ def settings(programme: Programme) -> Iterator[Setting]:
     if frost := schedule.frost_protection:
         watches = frost.watches.replace("_", " ")
         yield (
-            f"frost protection: {_at(*frost.pump)} runs when {watches} is below",
+            f"frost protection: {as_written(*frost.pump)} runs when {watches} is below",
             _degrees(frost.starts_below_c),
         )
         yield "frost protection: it stops above", _degrees(frost.stops_above_c)
@@ -74,6 +79,10 @@ def settings(programme: Programme) -> Iterator[Setting]:
         yield f"{run.name or 'line flush'}: {run.pumping}, {runs_on(run)}", run_said(run)
     for flush in schedule.air_line_flushes:
         yield f"air line flush, {runs_on(flush)}", run_said(flush)
+    yield from dict.fromkeys(row for entry in schedule.bathing for row in _buttons(entry))
+    if quiet := schedule.quiet_hours:
+        what, between = quiet_said(quiet)
+        yield f"quiet hours: {what} stays off, {runs_on(quiet)}", between
     for name, device in scenario.plant.treatment.items():
         if device.with_:
             yield f"{name}: runs with", device.with_
@@ -100,8 +109,22 @@ def settings(programme: Programme) -> Iterator[Setting]:
     yield "who wins a pump, first wins", listed([kind for kind in schedule.order if kind in asking])
 
 
+def _buttons(entry: Bathing) -> Iterator[Setting]:
+    """What goes off by itself after somebody has pressed for it."""
+    if entry.in_one and entry.jets_at_most_s is not None:
+        yield f"bathing: {entry.in_one} goes off after", exactly(entry.jets_at_most_s)
+    if entry.air_at_most_s is not None:
+        yield "bathing: air goes off after", exactly(entry.air_at_most_s)
+
+
+def quiet_said(quiet: QuietHours) -> tuple[str, str]:
+    """What is off in quiet hours, and from when to when."""
+    what = listed([as_written(p.pump, p.speed or "on") for p in quiet.applies_to])
+    return what, f"{clock(quiet.from_time)} to {clock(quiet.to_time)}"
+
+
 def _heating(heating: Heating) -> Iterator[Setting]:
-    by = f"heating with {listed(list(heating.sources))}, {_at(*heating.pump)}"
+    by = f"heating with {listed(list(heating.sources))}, {as_written(*heating.pump)}"
     yield f"{by}: set point", _degrees(heating.keep_at_c)
     yield "heating: starts below the set point by", Amount(heating.within_k, "K", 1)
     if len(heating.sources) > 1:
@@ -134,10 +157,6 @@ def run_said(run: Run | Occasion) -> str:
 def clock(at: time | None) -> str:
     """`07:30`."""
     return f"{at:%H:%M}" if at else ""
-
-
-def _at(pump: str, speed: str) -> str:
-    return pump if speed == "on" else f"{pump} {speed}"
 
 
 def runs_on(entry: object) -> str:

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from cyclesim.analysis.findings import Finding
+from cyclesim.analysis.own_water import OWN_WATER_FREEZES
 from cyclesim.said.duties import L_MIN
 from cyclesim.said.page import Amount, Cell, Column, words
 from cyclesim.said.papers.paper import Sheet
@@ -10,8 +14,12 @@ from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.own_water import Circuit, circuits
 
 
-def own_waters(sheet: Sheet, plant: Assembly) -> None:
-    """Each circuit behind a plate exchanger: what is in it, what turns it, and what is looked at."""
+def own_waters(sheet: Sheet, plant: Assembly, frozen: Sequence[Finding]) -> None:
+    """Each circuit behind a plate exchanger: what is in it, what turns it, and what is looked at.
+
+    *frozen*: what a year's run found to freeze.
+    """
+    coldest_c = {f.subject: f.worst for f in frozen if f.rule == OWN_WATER_FREEZES}
     for name, circuit in circuits(plant).items():
         own, source = circuit.sheet, plant.sheet.heat_sources[name]
         best = max(plant.duties(), key=circuit.over_w_k)
@@ -35,9 +43,9 @@ def own_waters(sheet: Sheet, plant: Assembly) -> None:
         sheet.heading(f"Own water of {name}, behind a plate exchanger")
         sheet.table((words(""), Column("", unit="")), rows)
         if isinstance(own, OwnCircuit):
-            sheet.checks(_looked_at(circuit, own, source.high_limit_c))
+            sheet.checks(_looked_at(circuit, own, source.high_limit_c, coldest_c.get(name)))
         else:
-            sheet.checks([*_FOR_ALL, *_in_the_sun(circuit), *_glycol(circuit)])
+            sheet.checks([*_FOR_ALL, *_in_the_sun(circuit), *_glycol(circuit, coldest_c.get(name))])
 
 
 _FOR_ALL = (
@@ -46,13 +54,15 @@ _FOR_ALL = (
 )
 
 
-def _looked_at(circuit: Circuit, own: OwnCircuit, limit_c: float | None) -> list[str]:
+def _looked_at(
+    circuit: Circuit, own: OwnCircuit, limit_c: float | None, coldest_c: float | None
+) -> list[str]:
     looked = [
         *_FOR_ALL,
         f"With {own.circulator} off at its plug, {circuit.name} does not fire when it is called"
         + (": the flow switch holds it off." if own.flow_switch else "; if it does, end the test at once."),
     ]
-    looked += _glycol(circuit)
+    looked += _glycol(circuit, coldest_c)
     if limit_c is None:
         looked.append(f"No high limit of {circuit.name} is drawn.")
     return looked
@@ -66,8 +76,15 @@ def _in_the_sun(circuit: Circuit) -> list[str]:
     ]
 
 
-def _glycol(circuit: Circuit) -> list[str]:
-    if not circuit.sheet.glycol:
-        return []
+def _glycol(circuit: Circuit, coldest_c: float | None) -> list[str]:
+    """What is filled in; *coldest_c*: what a year comes to where that is below its freezing point."""
     share, freezes = 100.0 * circuit.sheet.glycol, f"{circuit.freezes_c:.1f} °C"
+    if coldest_c is not None:
+        drawn = f"{share:g} % propylene glycol is drawn" if share else "water without glycol is drawn"
+        return [
+            f"Not to be filled as drawn: {drawn}, down to {freezes}, and the year of the model comes to "
+            f"{coldest_c:.1f} °C. Ask for how much glycol, and measure that with a refractometer."
+        ]
+    if not share:
+        return []
     return [f"Glycol measured with a refractometer: {share:g} % propylene, down to {freezes}."]

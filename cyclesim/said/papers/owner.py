@@ -9,19 +9,18 @@ from typing import TYPE_CHECKING
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.outages import had_it_failed
 from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
+from cyclesim.said.as_done import as_done
 from cyclesim.said.cautions import ADVICE
 from cyclesim.said.not_coming import not_every
-from cyclesim.said.page import Amount, Cell, Column, words
+from cyclesim.said.page import Cell, Column, words
 from cyclesim.said.papers.chores import chores
 from cyclesim.said.papers.hours_to_hot import hours_to_hot
-from cyclesim.said.papers.keyed import clock, run_said, runs_on
 from cyclesim.said.papers.paper import NewPage, Paper, Sheet
+from cyclesim.said.papers.runs_when import runs_when
 from cyclesim.said.papers.signs import say_signs
 from cyclesim.said.papers.sun import stands_hot
-from cyclesim.scenario.blocks.heat_sources import Solar
+from cyclesim.said.verdict import alike, worst_said
 from cyclesim.scenario.blocks.model import Scenario
-from cyclesim.scenario.blocks.schedule import Run
-from cyclesim.simulation.programme import Programme
 from cyclesim.verification.signs import noticed
 
 if TYPE_CHECKING:
@@ -32,11 +31,19 @@ HARM = (
     "back, or while the water is warmer than people bear. Switch off first, then call who built it."
 )
 _FIRST_PARTS = 5
+_POWER_BACK = {
+    "wait": "When the power is back the controller waits: nothing runs, frost protection neither, until "
+    "somebody starts it by hand.",
+    "midnight": "When the power is back the controller's clock starts at 00:00: until somebody sets it, all "
+    "that goes by the clock comes at other hours.",
+}
+"""What the owner has to do after a power cut, by what the controller does."""
 
 
 def owner(year: Result) -> Paper:
     """What whoever lives with the tub needs of a year's run: on the wall, and in the drawer."""
     scenario, sheet = year.scenario, Sheet()
+    _dangers(sheet, year)
     _runs_when(sheet, year)
     _do_when(sheet, scenario, year)
     stands_hot(sheet, year)
@@ -48,57 +55,33 @@ def owner(year: Result) -> Paper:
     return Paper("owner", "Owner: living with the tub", tuple(sheet.blocks), (ADVICE,))
 
 
+def _dangers(sheet: Sheet, year: Result) -> None:
+    """What harms somebody or the plant in the year of the model, by whoever built it to mend."""
+    groups = alike([finding for finding in year.findings if finding.severity == "danger"])
+    if groups:
+        sheet.heading("Danger: have this mended by who built it, before it is used")
+    for first, *more in groups:
+        names = listed([finding.subject for finding in (first, *more)])
+        sheet.line(f"{names}: {worst_said(first)}. One way: {as_done(first.mend)}.", tone="strong")
+
+
 def _runs_when(sheet: Sheet, year: Result) -> None:
-    scenario, programme = year.scenario, year.programme
+    programme = year.programme
     sheet.heading("What runs when")
     columns = (words("what"), words("runs"), words("on"), Column("when or how warm"))
-    sheet.table(columns, list(_programme(scenario, programme)))
+    sheet.table(columns, list(runs_when(programme)))
     timed = (finding for finding in year.findings if finding.subject in programme.entry_of)
     for missed in not_every(timed, year.about.days):
         sheet.line(f"{missed} of the model.")
     sheet.line("Anything else that runs is a sign: see the table in the drawer.")
 
 
-def _programme(scenario: Scenario, programme: Programme) -> Iterator[tuple[Cell, ...]]:
-    schedule = scenario.schedule
-    for timed in programme.entries:
-        if isinstance(timed.run, Run):
-            yield timed.entry, str(timed.run.pumping), runs_on(timed.run), run_said(timed.run)
-    for flush in schedule.air_line_flushes:
-        yield "air line flush", listed(list(scenario.plant.air)), runs_on(flush), run_said(flush)
-    for name, device in scenario.plant.treatment.items():
-        if device.with_:
-            yield name, name, "", f"with {device.with_}"
-        for occasion in device.runs or ():
-            yield name, name, runs_on(occasion), run_said(occasion)
-    if heating := schedule.heating:
-        by = listed(list(heating.sources))
-        yield "heating", by, "every day", Amount(heating.keep_at_c, "°C")
-        for step in heating.plan:
-            begin = f"ready by {clock(step.ready_by)}" if step.ready_by else f"from {clock(step.from_time)}"
-            what = f"heating {begin} until {clock(step.until)}"
-            yield what, by, runs_on(step), Amount(step.keep_at_c, "°C")
-    if frost := schedule.frost_protection:
-        what = f"frost protection, when {frost.watches.replace('_', ' ')} is below"
-        yield what, _at(*frost.pump), "", Amount(frost.starts_below_c, "°C")
-    for name, source in scenario.plant.heat_sources.items():
-        if isinstance(source, Solar) and source.steered:
-            steered = source.steered
-            moved = steered.valve.valve if steered.valve else _at(*(steered.pump or ("", "on")))
-            yield f"sun on {name}, while it is warmer than the tub", moved, "every day", "in the sun"
-    if quiet := schedule.quiet_hours:
-        what = listed([_at(p.pump, p.speed or "on") for p in quiet.applies_to])
-        between = f"{clock(quiet.from_time)} to {clock(quiet.to_time)}"
-        yield "quiet hours", f"not {what}", runs_on(quiet), between
-
-
-def _at(pump: str, speed: str) -> str:
-    return pump if speed == "on" else f"{pump} {speed}"
-
-
 def _do_when(sheet: Sheet, scenario: Scenario, year: Result) -> None:
     sheet.heading("Power is off in frost")
     sheet.line("Leave the cover on. Note when it went off. Do not open a heat source or a motor to thaw it.")
+    takes = scenario.controller
+    if back := _POWER_BACK.get(takes.after_power_cut):
+        sheet.line(back, tone="strong")
     cut = had_it_failed(year.plant, year.trace)
     freezes = sorted((h, name) for name, h in (cut.until_zero_h if cut else {}).items() if h is not None)
     if cut is not None and freezes:
@@ -143,6 +126,12 @@ def _do_when(sheet: Sheet, scenario: Scenario, year: Result) -> None:
         "Leave the power on, so that filter runs, flushes and frost protection go on. Set heating lower, put "
         "the cover on, and let somebody look at the water level once a week."
     )
+    if back:
+        sheet.line(
+            f"{back} Let somebody do that after every power cut, one that is soon over too, or look often "
+            f"enough to see that there was one: the model counts on {lasting(takes.person_within_s)}.",
+            tone="strong",
+        )
     for told in _hours_to_hot(scenario):
         sheet.line(told)
 

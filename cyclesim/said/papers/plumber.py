@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.combinations import together
+from cyclesim.analysis.findings import Finding, in_order
+from cyclesim.analysis.own_water import OWN_WATER_FREEZES
 from cyclesim.analysis.rules import check_plant
 from cyclesim.analysis.suction_side import draws
 from cyclesim.physics.blowing import BlowerDuty
@@ -20,6 +22,7 @@ from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
 from cyclesim.said.papers.own_water import own_waters
 from cyclesim.said.papers.paper import PLUMBING, Paper, Sheet
 from cyclesim.said.papers.sun import sun_pipes
+from cyclesim.said.verdict import worst_said
 from cyclesim.said.words import degrees
 from cyclesim.scenario.blocks.air import Blower
 from cyclesim.simulation.assembly import Assembly, PlantDuty
@@ -28,21 +31,24 @@ from cyclesim.simulation.own_water import circuits
 from cyclesim.simulation.programme import Programme
 
 _L, _MM, _KPA = 1000.0, 1000.0, 1000.0
+_FREEZES = ("frost-in-plant", OWN_WATER_FREEZES)
+"""Rules that only a run can judge, and that whoever chooses a way, an insulation or a filling can mend."""
 
 
-def plumber(plant: Assembly, programme: Programme, us: bool = False) -> Paper:
+def plumber(plant: Assembly, programme: Programme, year: Sequence[Finding], us: bool = False) -> Paper:
     """Everything that whoever lays and fills the pipes needs of a plant and its duties.
 
-    *us*: whether the drawing is told in US units.
+    *year*: what a year's run of it has found; *us*: whether the drawing is told in US units.
     """
     sheet = Sheet()
-    _broken(sheet, plant, programme)
+    frozen = [finding for finding in year if finding.rule in _FREEZES]
+    _broken(sheet, [*check_plant(plant, programme)[0], *frozen])
     _pipes(sheet, plant)
     _pressures(sheet, plant, programme)
     _last_jets(sheet, plant)
     _valves(sheet, plant)
     _air(sheet, plant)
-    own_waters(sheet, plant)
+    own_waters(sheet, plant, frozen)
     sun_pipes(sheet, plant)
     _covers(sheet, plant)
     _room(sheet, plant)
@@ -91,6 +97,9 @@ def _pipes(sheet: Sheet, plant: Assembly) -> None:
     note = "The pipe between jets comes on top of the length, and its water is counted."
     beyond = any(leg.manifold and leg.manifold.jets > 1 for leg in plant.sheet.legs.values())
     sheet.table(columns, [row(name) for name in plant.sheet.legs], notes=[note] * beyond)
+    for name, thing in plant.housings.items():
+        if thing.insulation_m:
+            sheet.line(f"{name} is insulated all round by {thing.insulation_m * _MM:.0f} mm.")
     for name, trench in plant.sheet.trenches.items():
         zone = plant.scenario.place.zones[plant.sheet.legs[trench.legs[0]].zone]
         apart, deep = (f"{m * _MM:.0f} mm" for m in (trench.spacing_m, zone.depth_m or 0.0))
@@ -100,15 +109,14 @@ def _pipes(sheet: Sheet, plant: Assembly) -> None:
         )
 
 
-def _broken(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
-    """What is wrong with the plant whatever runs: it is mended before a pipe is laid."""
-    findings, _ = check_plant(plant, programme)
-    grave = [finding for finding in findings if finding.severity in ("danger", "hygiene")]
+def _broken(sheet: Sheet, findings: Sequence[Finding]) -> None:
+    """What is wrong with the plant whatever runs, and what freezes: it is mended before a pipe is laid."""
+    grave = in_order(finding for finding in findings if finding.severity in ("danger", "hygiene"))
     if grave:
         sheet.heading("Wrong as drawn: mend this before a pipe is laid")
     for finding in grave:
         sheet.line(
-            f"{finding.severity}: {finding.subject}: {finding.cause}. {_upper(as_done(finding.mend))}.",
+            f"{finding.severity}: {finding.subject}: {worst_said(finding)}. {_upper(as_done(finding.mend))}.",
             tone="strong",
         )
 

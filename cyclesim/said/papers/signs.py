@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.said.page import Row, words
 from cyclesim.said.papers.paper import Sheet
-from cyclesim.verification.signs import COLDER_K, DAYS, Noticed, Sign, SignKind
+from cyclesim.said.words import day
+from cyclesim.verification.signs import COLDER_K, DAYS, LASTS_H, Noticed, Sign, SignKind
 
 _SIGNS: dict[SignKind, str] = {
     "no jets": "no water comes from the jets",
     "weak jets": "the jets are weak",
-    "colder": f"the water gets colder, {COLDER_K:.1f} K or more",
-    "warmer": f"the water gets warmer, {COLDER_K:.1f} K or more",
+    "colder": f"the water gets colder, {COLDER_K:.1f} K or more for {LASTS_H} h",
+    "warmer": f"the water gets warmer, {COLDER_K:.1f} K or more for {LASTS_H} h",
     "tripped": "a heat source has tripped and stays off",
     "breaker": "the breaker trips",
     "silent": "something is silent that should run",
@@ -39,10 +40,13 @@ _LOOK = {
 def say_signs(sheet: Sheet, week: Sequence[Noticed]) -> None:
     """A table from the sign to its causes, and the faults that nobody would notice."""
     sheet.heading("Signs and causes")
+    begin = min((one.begin for one in week), default=None)
+    from_day = f" from {day(begin.isoformat())}" if begin else ""
     sheet.line(
-        f"Single faults were run in the model, each for {DAYS} days beside the sound plant; not among them a "
-        "controller that restarts and a device's own flow switch that sticks. Of one sign's causes the first "
-        "has the fewest other signs; how often each happens is not known."
+        f"Single faults were run in the model, each for {DAYS} days{from_day} beside the sound plant; not "
+        "among them a controller that restarts and a device's own flow switch that sticks. Of one sign's "
+        "causes the first has the fewest other signs; how often each happens is not known. In other weather "
+        "signs differ."
     )
     columns = (words("what you notice, and what it may be"), words("seen as"), words("look first at"))
     rows = list[Row]()
@@ -52,12 +56,14 @@ def say_signs(sheet: Sheet, week: Sequence[Noticed]) -> None:
         rows += [Row((notice,))] * bool(causes)
         for one, signs in causes:
             look = _LOOK.get(one.fault.kind, "call who built it")
-            rows.append(Row((one.fault.sentence, _seen(signs), look), level=1))
+            then = "" if one.begin == begin else f", in {one.begin:%B}"
+            rows.append(Row((one.fault.sentence, f"{_seen(signs)}{then}", look), level=1))
     if rows:
         sheet.table(columns, rows)
     hidden = [one for one in week if not one.signs]
     if hidden:
-        sheet.line(f"Nobody would notice within {DAYS} days: {'; '.join(o.fault.sentence for o in hidden)}.")
+        them = "; ".join(one.fault.sentence for one in hidden)
+        sheet.line(f"Nobody would notice within {DAYS} days, nor half a year later: {them}.")
     if any(one.fault.kind == "false yes" for one in hidden):
         sheet.line("A switch that always says yes shows in the electrician's tests alone: once a year.")
 

@@ -12,6 +12,7 @@ from cyclesim.scenario.forms.fields import (
     Flow,
     FlowAtHead,
     Head,
+    Insulation,
     Name,
     PartVolume,
     Pause,
@@ -255,6 +256,9 @@ class Equipment(Model):
         None, alias="at_most", description="The most flow its data sheet allows."
     )
     zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
+    insulation_m: Insulation = Field(
+        0.0, alias="insulation", description="Thickness of its insulation all round; none unless said."
+    )
 
 
 class _Turnable(Model):

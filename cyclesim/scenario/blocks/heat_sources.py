@@ -14,6 +14,7 @@ from cyclesim.scenario.forms.fields import (
     Current,
     Flow,
     HeatOutput,
+    Insulation,
     Name,
     PartVolume,
     Pause,
@@ -108,6 +109,12 @@ class _Source(Model):
     volume_m3: PartVolume = Field(alias="volume", description="Water inside it, e.g. 2 L.")
     needs_flow_m3_s: Flow = Field(alias="needs_flow", description="The least flow its data sheet asks for.")
     zone: Name = Field(description="The zone it stands in, e.g. pump_room.")
+    insulation_m: Insulation = Field(
+        0.0,
+        alias="insulation",
+        description="Thickness of the insulation round its body; none unless said. What collectors lose "
+        "stands in loses.",
+    )
 
 
 class Switched(_Source):
@@ -425,6 +432,8 @@ class Solar(Unswitched):
             raise RefusedError(
                 "no water in them", "with steered, loses or holds more than 0 L", at=("volume",)
             )
+        if self.insulation_m and self.plate is not None and self.own_water is None:
+            raise RefusedError("", "what collectors lose stands in loses", at=("insulation",))
         if self.own_water is not None and (self.steered is None or self.steered.pump is None):
             due = "expected steered: {pump: sun_pump}, which starts the circulator, too"
             found = "own water that nothing turns"

@@ -73,8 +73,8 @@ def _strip(axes: Axes, row: int, strip: Strip) -> None:
         axes.plot((flush_h,), (row,), marker="v", ms=8, color=_ORANGE, mec="white", mew=0.5, zorder=4)
     for column_h, value in zip(_COLUMNS, strip.numbers, strict=True):
         axes.text(column_h + 1.2, row, shown(value, _NUMBER), ha="right", va="center", weight=weight)
-    if strip.breaks:
-        text = f"breaks {strip.breaks}"
+    if strip.breaks or strip.lacks:
+        text = f"breaks {strip.breaks}" if strip.breaks else "less than is asked for"
         axes.text(-0.4, row + 0.3, text, ha="right", va="center", size=7, color=_ORANGE)
 
 

@@ -43,19 +43,20 @@ function Programmes({ result, of }) {
       help, stands under “All of it in words”.</p>`}<h2 id="programmes-title">Programmes to pick from</h2>
     <div class="wide" tabindex="0" role="group" aria-labelledby="programmes-title"><table class="programmes"><thead><tr>
       <th scope="col">programme</th><th scope="col">its day, 00:00 to 24:00</th>${heads.map((h) => html`<th key=${h} scope="col" class="n">${h}</th>`)}
-      <th scope="col">breaks</th></tr></thead>
+      <th scope="col">breaks or lacks</th></tr></thead>
       <tbody>${all.strips.map((s, n) => html`<tr key=${n} class=${n === k ? "picked" : ""} onClick=${() => { picked.value = n; }}>
         <th scope="row"><label><input type="radio" name="programme" checked=${n === k} onChange=${() => { picked.value = n; }}/>
           <span>${s.name}${s.is_advised && html` <strong>advised</strong>`}</span></label></th>
         <td class="day"><${Day} strip=${s} all=${all}/><span class="unseen">${inWords(s)}</span></td>
-        ${s.numbers.map((v, c) => html`<td key=${c} class="n">${v === null ? "never" : c ? even(v) : number(Math.round(v))}</td>`)}<td>${s.breaks || "-"}</td></tr>`)}</tbody></table></div>
+        ${s.numbers.map((v, c) => html`<td key=${c} class="n">${v === null ? "never" : c ? even(v) : number(Math.round(v))}</td>`)}<td class="short">${[s.breaks, s.lacks].filter(Boolean).join("; ") || "-"}</td></tr>`)}</tbody></table></div>
     <ul class="key"><li class="filters">bar: filter run</li><li class="flushes">triangle: line flush</li>
       ${all.quiet_h.length > 0 && html`<li>grey: quiet hours</li>`}${all.bathed_h.length > 0 && html`<li>green: people may be in the water</li>`}</ul>
     <p class="strong">${strip.name}: ${inWords(strip) || "nothing runs by the clock"}.</p>
     <p class="buttons"><button type="button" disabled=${!!why} onClick=${use}>put these times into the file</button>
       <a href=${address(plant.value.name, "day")}>see the day</a></p>
     ${why && html`<p class="note">${why}</p>`}
-    ${strip.breaks && html`<p class="danger">It breaks ${strip.breaks}.</p>`}`;
+    ${strip.breaks && html`<p class="danger">It breaks ${strip.breaks}.</p>`}
+    ${strip.lacks && html`<p class="mind">It lacks something of what is asked for: ${strip.lacks}.</p>`}`;
 }
 
 function Tune() {
