@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.said.answer import answer, say_answer
+from cyclesim.said.beyond_sheet import say_beyond_sheet
 from cyclesim.said.care_tables import say_water_care
 from cyclesim.said.cautions import cautions_for, say_cautions
 from cyclesim.said.cold_table import say_cold_spell
@@ -75,6 +76,7 @@ def run_page(
     say_nobody_turns(page, bool(result.left and result.scenario.schedule.valves_turned))
     say_pumps(page, metrics.pumps, metrics.energy.currency)
     say_sources(page, metrics)
+    say_beyond_sheet(page, result.scenario, result.trace)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
     say_own_waters(page, metrics.own_water, metrics.energy.currency)
     say_treatment(page, metrics.treatment, metrics.energy.currency)
