@@ -15,7 +15,7 @@ from cyclesim.analysis.disinfectant import (
     until_below_s,
 )
 from cyclesim.analysis.findings import Breach, Rule
-from cyclesim.analysis.history import History, movers, powerless
+from cyclesim.analysis.history import History, movers, why_halted
 from cyclesim.analysis.standing_rules import more_often
 from cyclesim.physics.decay import left
 
@@ -52,7 +52,7 @@ def residual_lost(history: History) -> Iterator[Breach]:
             residual_mg_l = _MG_L * left(disinfectant.residual_kg_m3, slow_s, peak_s)
             text = " of at least ".join(apart(residual_mg_l, least_mg_l, 2)) + " mg/L"
             pumps = {demand.pump for demand in moved_by}
-            cause, mend = powerless(history, start - limit_s, end, limit_s, pumps) or usual
+            cause, mend = why_halted(history, start - limit_s, end, limit_s, pumps) or usual
             yield Breach(
                 name, cause, residual_mg_l, "mg/L", text, mend, start, end - start, less_is_worse=True
             )

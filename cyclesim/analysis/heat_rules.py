@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from cyclesim.analysis import programme_mends as mends
@@ -9,15 +11,15 @@ from cyclesim.analysis.ages import ABSOLUTE_ZERO_C, Temperatures
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
-from cyclesim.analysis.history import POWERLESS, History, unpowered
-from cyclesim.analysis.spans import NONE, Floats, Spans, join, meet, spans, total_s, while_in, without
+from cyclesim.analysis.history import HALTS, History, halted
+from cyclesim.analysis.spans import NONE, Bools, Floats, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import BlockInterlock
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Positions
 from cyclesim.simulation.programme import HEATING
-from cyclesim.simulation.trace import Trace
+from cyclesim.simulation.trace import Span, Trace
 
 VAIN_S, ENDLESS_S = 3600.0, 48 * 3600.0
 """For how long no source may fire though it is called, and how long heating may take; project choices."""
@@ -73,9 +75,10 @@ def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
         for why in trace.reasons[name].labels
         if why
     }
-    dark = unpowered(history, "circuit", {heating.pump.pump, *heating.sources})
-    if 2.0 * total_s(meet(dark, spell)) >= total_s(spell):
-        return POWERLESS["circuit"]
+    for reason in ("circuit", "low"):
+        still = halted(history, reason, {heating.pump.pump, *heating.sources})
+        if 2.0 * total_s(meet(still, spell)) >= total_s(spell):
+            return HALTS[reason]
     source, why = max(waited, key=lambda key: waited[key], default=(heating.sources[0], ""))
     if not waited or not waited[source, why]:
         return "its sources stay off for no reason told", "see with --trace what keeps them off"
@@ -97,8 +100,8 @@ def _why_no_heat(history: History, spell: Spans) -> tuple[str, str]:
     mends = {
         "no flow sensed": more_flow(history.plant, history.programme, source),
         "power lost": "nothing in the schedule mends it: a better cover and insulation bridge it for longer",
-        "it waits for a person": POWERLESS["waits"][1],
-        "the water is too low": "fill the tub up, and find where the water went",
+        "it waits for a person": HALTS["waits"][1],
+        "the water is too low": HALTS["low"][1],
         "tripped": "find what tripped it and mend that; then a person resets it",
         "proving flow": f"prove the flow of {source} for a shorter time, or see what keeps interrupting it",
         "rest": f"a shorter rest of {source}",
@@ -118,7 +121,7 @@ def _blocked_mend(history: History, source: str, block: BlockInterlock) -> str:
 
 
 _AFTER_CUT_S = 3600
-"""Frost that begins so soon after a power cut is counted as its doing."""
+"""Frost that begins so soon after what halts all pumps, a power cut or low water, is counted as its doing."""
 _GLYCOL = "put glycol behind plates into it (own_water, turned by a pump under steered)"
 """What keeps collectors, which nobody can insulate: they take the sun by what would be covered."""
 
@@ -137,7 +140,7 @@ def freezing(history: History) -> dict[str, Spans]:
 def frost_in_plant(history: History) -> Judged:
     """The water of a leg, a dead end, a housing or the tub reaches 0 degC. A frozen tub speaks for all."""
     trace = history.trace
-    cuts, spells_of = trace.power.spans("lost"), freezing(history)
+    spells_of = freezing(history)
     tub, pieces = _tub_below(history)
     heated = history.plant.scenario.schedule.heating is not None
     cause = "heating does not keep it warm" if heated else "nothing heats it"
@@ -147,15 +150,24 @@ def frost_in_plant(history: History) -> Judged:
         if temps is not None:
             parts, _ = _as_it_moves(trace, body.name, temps)
             spells = without(spells_of[body.name], tub)
-            dark = np.array(
-                [any(a <= s < b + _AFTER_CUT_S for a, b in cuts) for s, _ in spells.tolist()], dtype=bool
-            )
+            dark = _begin_by(spells, trace.power.spans("lost"))
+            waits = _begin_by(spells, trace.power.spans("waits")) & ~dark
+            low = _begin_by(spells, trace.level.spans("low")) & ~(dark | waits)
+            rest = ~(dark | waits | low)
             yield from _frozen(
                 body.name, spells[dark], parts, "there is no power", _no_power(history, body.name)
             )
-            if not dark.all():
-                why = _why_frost(history, body.name, body.zone)
-                yield from _frozen(body.name, spells[~dark], parts, *why)
+            yield from _frozen(body.name, spells[waits], parts, *HALTS["waits"])
+            yield from _frozen(body.name, spells[low], parts, *HALTS["low"])
+            if rest.any():
+                yield from _frozen(body.name, spells[rest], parts, *_why_frost(history, body.name, body.zone))
+
+
+def _begin_by(spells: Spans, causes: Sequence[Span]) -> Bools:
+    """Which spells begin in one of these spans, or so soon after it that they are its doing."""
+    return np.array(
+        [any(a <= s < b + _AFTER_CUT_S for a, b in causes) for s, _ in spells.tolist()], dtype=bool
+    )
 
 
 def _tub_below(history: History) -> tuple[Spans, tuple[Floats, ...]]:

@@ -102,41 +102,55 @@ class History:
 FLUSH_VOLUMES = 2.0
 """How often a flush must replace the water up to the far end; common practice, no source."""
 
-POWERLESS = {
+HALTS = {
     "waits": (
         "the controller waits for a person after a power cut",
-        "a controller that resumes by itself, or somebody who comes sooner: person_within",
+        "a controller that resumes by itself: after_power_cut: resume, or somebody who comes sooner: "
+        "person_within",
     ),
     "lost": ("there is no power", "nothing in the schedule mends it"),
     "circuit": (
         "its circuit has no power",
         "nothing in the schedule mends it: have what tripped it found before it is closed again",
     ),
+    "low": (
+        "the water is below the suction fittings",
+        "fill the tub up, and find where the water went",
+    ),
 }
-"""Cause and mend by the state of the power, or for that of a circuit alone."""
-WITHOUT_POWER = frozenset(cause for cause, _ in POWERLESS.values())
+"""Cause and mend of what moves no water, whatever the schedule asks for: by the state of the power, that of a
+circuit alone, and the level."""
+HALTED = frozenset(cause for cause, _ in HALTS.values())
 """The causes alone."""
 
+CLOCK_RESET = (
+    "the controller's clock started at midnight after a power cut",
+    "a controller that keeps the time: after_power_cut: resume, or somebody who sets its clock sooner: "
+    "person_within",
+)
+"""Cause and mend of what a clock runs at a wrong time since then."""
 
-def unpowered(history: History, state: str, things: Collection[str]) -> Spans:
-    """When the power was in a state of `POWERLESS`; for the circuit's, that of what feeds any of *things*."""
+
+def halted(history: History, why: str, things: Collection[str]) -> Spans:
+    """When it was so for a reason of `HALTS`; for the circuit's, that of what feeds any of *things*."""
     trace = history.trace
-    if state != "circuit":
-        return while_in(trace.power, state)
+    if why != "circuit":
+        return while_in(trace.level if why == "low" else trace.power, why)
     feeds = {name: circuit.feeds for name, circuit in history.plant.scenario.circuits.items()}
     lost = [while_in(s, "lost") for n, s in trace.circuits.items() if not set(things).isdisjoint(feeds[n])]
     return without(join(NONE, *lost), while_in(trace.power, "lost"))
 
 
-def powerless(
+def why_halted(
     history: History, start_s: float, end_s: float, limit_s: float, things: Collection[str]
 ) -> tuple[str, str] | None:
-    """Cause and mend where a while is above a limit only for the time without power for *things* in it."""
+    """Cause and mend where a while is above a limit only for the time in it in which *things* are halted."""
     during = spans([(start_s, end_s)])
-    times = {state: total_s(meet(unpowered(history, state, things), during)) for state in POWERLESS}
-    if not any(times.values()) or end_s - start_s - sum(times.values()) > limit_s:
+    times = {why: total_s(meet(halted(history, why, things), during)) for why in HALTS}
+    together = total_s(meet(join(*(halted(history, why, things) for why in HALTS)), during))
+    if not together or end_s - start_s - together > limit_s:
         return None
-    return POWERLESS[max(times, key=lambda state: times[state])]
+    return HALTS[max(times, key=lambda why: times[why])]
 
 
 def moves_at(plant: Assembly, speeds: Speeds, name: str, positions: Positions | None = None) -> bool:

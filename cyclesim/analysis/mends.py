@@ -150,6 +150,12 @@ def level_switch(plant: Assembly, programme: Programme, about: Subject) -> Itera
         yield change("a level switch that stops it: level_switch: true", switch)
 
 
+def resumed() -> Change:
+    """A controller that goes on by itself, at the right time, when power is back."""
+    made = with_text("resume", "resume", "controller", "after_power_cut")
+    return change("a controller that keeps the time, and resumes by itself: after_power_cut: resume", made)
+
+
 def preferred(plant: Assembly, sources: list[str]) -> list[str]:
     """Heat sources as heating prefers them: of two that may not be on together the later one waits."""
     heating = plant.scenario.schedule.heating

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
+
 import numpy as np
 
-from cyclesim.analysis.amounts import apart, exactly, hotter, listed, times_apart
+from cyclesim.analysis.amounts import apart, exactly, hotter, lasting, listed, times_apart
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
+from cyclesim.analysis.mends import replaced
 from cyclesim.analysis.outlet import cooler_sun, outlet_too_hot
 from cyclesim.analysis.spans import Spans, covers, join, meet, spans, total_s, while_in
 from cyclesim.analysis.sun_rules import stopped_too_late
 from cyclesim.analysis.tub import HAIR_K, water_c_at
 from cyclesim.scenario.blocks.schedule import Schedule
+from cyclesim.simulation.sessions import sessions
+from cyclesim.simulation.setpoints import LONGEST_LEAD_S, midnight
 
 TOO_HOT_K = 0.2
 """How far above the limit water may swing: what a thermostat and its sensor take; project choice."""
@@ -88,6 +93,7 @@ def cold_at_session(history: History) -> Judged:
         if water_c < wanted_c - most_k:
             cause = "it was to be ready by then, and heating did not manage"
             mend = "a stronger source, or a warmer set-back: keep_at lies too far below"
+            cause, mend = _since_away(history, at_s, water_c, wanted_c) or (cause, mend)
             yield _cold("ready by", cause, mend, float(at_s), water_c, wanted_c)
     starts = [start for start in history.truth.people[:, 0].tolist() if start > 0.0]
     if not starts or not len(trace.tub) or history.plant.scenario.schedule.heating is None:
@@ -95,7 +101,7 @@ def cold_at_session(history: History) -> Judged:
     for at_s, water_c in zip(starts, water_c_at(trace, np.array(starts)).tolist(), strict=True):
         wanted_c = history.set_points.level_c(at_s)
         if water_c < wanted_c - most_k:
-            cause, mend = _why_cold(history, at_s)
+            cause, mend = _why_cold(history, at_s, water_c, wanted_c)
             yield _cold("bathing", cause, mend, at_s, water_c, wanted_c)
 
 
@@ -113,7 +119,7 @@ def cold_at_end(history: History) -> Judged:
             cooled = in_c - out_c > wanted_c - in_c
             cause = "the water cools while they bathe" if cooled else "it was cold when they stepped in"
             mend = "less air, a heat source that goes on while they bathe, or a warmer set point"
-            mend = mend if cooled else "let heating begin earlier: plan: [{ready_by: ...}]"
+            mend = mend if cooled else _why_cold(history, start, in_c, wanted_c)[1]
             yield _cold("bathing", cause, mend, end, out_c, wanted_c)
 
 
@@ -122,16 +128,60 @@ def _cold(subject: str, cause: str, mend: str, at_s: float, water_c: float, want
     return Breach(subject, cause, wanted_c - water_c, "K", text, mend, at_s)
 
 
-def _why_cold(history: History, at_s: float) -> tuple[str, str]:
-    """What kept the water cold in the day before a session."""
+def _why_cold(history: History, at_s: float, water_c: float, wanted_c: float) -> tuple[str, str]:
+    """What kept the water cold in the day before a session, and what would have it warm by then."""
     trace, day = history.trace, spans([(at_s - 86_400.0, at_s)])
     if total_s(meet(while_in(trace.power, "lost"), day)):
         return "the power failed in the day before", "wait until it is warm again"
+    if away := _since_away(history, at_s, water_c, wanted_c):
+        return away
     heating = history.plant.scenario.schedule.heating
     fired = join(*(while_in(trace.sources[n], "firing") for n in heating.sources)) if heating else day
-    if covers(fired, np.array([at_s - 1.0]))[0]:
-        return "heating is still at it", "let it begin earlier: plan: [{ready_by: ...}], or a stronger source"
-    return "no source fires just before", "see what keeps heating off, or heat for it with ready_by"
+    if not covers(fired, np.array([at_s - 1.0]))[0]:
+        return "no source fires just before", "see what keeps heating off, or heat for it with ready_by"
+    mend, points = "a stronger source", history.set_points
+    edges = [level.at_s for level in points.levels if at_s - LONGEST_LEAD_S < level.at_s <= at_s]
+    lower = any(points.level_c(edge - 1) < wanted_c for edge in edges if edge > 0)
+    if lower and not any(ready.ready_s == at_s for ready in points.ready):
+        mend = f"let it begin earlier: plan: [{{ready_by: ...}}], or {mend}"
+    elif not lower:
+        mend += f", or a narrower band: it is kept at {wanted_c:g} degC all the time"
+    return "heating is still at it", mend
+
+
+def _since_away(history: History, at_s: float, water_c: float, wanted_c: float) -> tuple[str, str] | None:
+    """Cause and mend where the water has not been warm since days away ended; nothing heats before that.
+
+    It takes at least as long as at the rate of what it had: what is warmer loses more.
+    """
+    trace, scenario = history.trace, history.plant.scenario
+    heating, most_k = scenario.schedule.heating, scenario.limits.cold_session_k + HAIR_K
+    assert heating is not None
+
+    def ends_s(last: date) -> int:
+        return midnight(last + timedelta(days=1), scenario.place.time_zone, trace.begin_utc)
+
+    ended = [(ends_s(away.to_date), place) for place, away in enumerate(heating.absences)]
+    since_s, place = max((one for one in ended if one[0] < at_s), default=(0, 0))
+    if since_s <= max(0.0, at_s - LONGEST_LEAD_S):
+        return None
+    between = (trace.tub.start_s > since_s) & (trace.tub.start_s < at_s)
+    began_c = float(water_c_at(trace, np.array([float(since_s)]))[0])
+    if water_c <= began_c or np.max(trace.tub.water_c[between], initial=began_c) > wanted_c - most_k:
+        return None
+    had_s, away = at_s - since_s, heating.absences[place]
+    needs_s = had_s * (wanted_c - began_c) / (water_c - began_c)
+    by, last = f"{lasting(needs_s)} before somebody bathes", away.to_date - timedelta(days=1)
+    drawn = any(entry.drawn for entry in scenario.schedule.bathing)
+    while not drawn and last >= away.from_date and (sooner_s := ends_s(last)) >= 0:
+        changed = replaced(scenario, last, "schedule", "heating", "absences", place, "to_date")
+        bathed = [s.start_s for s in sessions(changed, trace.begin_utc, trace.span_s, 0)]
+        if min((s for s in bathed if s > sooner_s), default=at_s) - sooner_s >= needs_s:
+            by = f"on {last} (absences: to)"
+            break
+        last -= timedelta(days=1)
+    cause = f"the days away end {lasting(had_s)} before, and nothing heats for it until then"
+    return cause, f"let them end {by}: to be warm takes {lasting(needs_s)} or more; or a stronger source"
 
 
 RULES: tuple[Rule, ...] = (

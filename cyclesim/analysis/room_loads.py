@@ -8,7 +8,7 @@ import numpy as np
 
 from cyclesim.analysis.amounts import apart, flow, listed
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.history import History, unpowered
+from cyclesim.analysis.history import History, halted
 from cyclesim.analysis.metrics import PumpRoomMetrics, RoomLoadMetrics
 from cyclesim.analysis.spans import Bools, Floats, join, total_s, while_in
 from cyclesim.scenario.blocks.room_loads import (
@@ -179,7 +179,7 @@ def _worst(badness: Floats, bad: Bools) -> Iterator[int]:
 
 def _with_power(history: History, hours: int) -> Bools:
     """The hours in which the room's heater has had power for a day."""
-    dark = join(unpowered(history, "lost", ()), unpowered(history, "circuit", (ROOM_HEATER,)))
+    dark = join(halted(history, "lost", ()), halted(history, "circuit", (ROOM_HEATER,)))
     judged = np.ones(hours, dtype=bool)
     for start, end in dark.tolist():
         judged[int(start // _H_S) : int(end // _H_S) + _RECOVERS_H] = False

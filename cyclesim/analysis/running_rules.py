@@ -13,7 +13,7 @@ from cyclesim.analysis.amounts import at_least, lasting, times_apart
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.energy import starts_of, within_an_hour
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, Rule
-from cyclesim.analysis.history import POWERLESS, History, powerless, unpowered
+from cyclesim.analysis.history import CLOCK_RESET, HALTS, History, halted, why_halted
 from cyclesim.analysis.spans import (
     Spans,
     covers,
@@ -75,7 +75,7 @@ def no_run_on(history: History) -> Judged:
         short = (stops - ends < limits.run_on_s) & (stops < np.minimum(again, span_s))
         for end, until in zip(ends[short].tolist(), stops[short].tolist(), strict=True):
             text = f"water runs {' of '.join(times_apart(until - end, limits.run_on_s))}"
-            no_power = powerless(history, end, end + limits.run_on_s, limits.run_on_s, {pump})
+            no_power = why_halted(history, end, end + limits.run_on_s, limits.run_on_s, {pump})
             stop_cause, stop_mend = no_power or (cause, mend)
             yield Breach(name, stop_cause, until - end, "s", text, stop_mend, end, less_is_worse=True)
 
@@ -130,13 +130,16 @@ def quiet_hours(history: History) -> Judged:
         return
     trace = history.trace
     quiet = spans(history.programme.quiet_spans(trace.begin_utc, trace.span_s))
-    mend = f"move it out of {quiet_.from_time:%H:%M} to {quiet_.to_time:%H:%M}"
+    moved = f"move it out of {quiet_.from_time:%H:%M} to {quiet_.to_time:%H:%M}"
+    wrong = spans(history.programme.own_clock(trace.begin_utc, trace.span_s).wrong)
     for pump, speed in quiet_.applies_to:
         loud = meet(running(trace, history.plant, pump, speed), quiet)
         subject = as_written(pump, speed)
         for who, part in _by_whom(history, pump, loud):
-            cause = who or "nobody: it was running still"
-            for start, end in part.tolist():
+            usual = who or "nobody: it was running still"
+            off = covers(wrong, part[:, 0]) & (who in history.programme.by_clock)
+            for (start, end), reset in zip(part.tolist(), off.tolist(), strict=True):
+                cause, mend = (f"{who}: {CLOCK_RESET[0]}", CLOCK_RESET[1]) if reset else (usual, moved)
                 yield Breach(subject, cause, end - start, "s", lasting(end - start), mend, start, end - start)
 
 
@@ -157,14 +160,14 @@ def demand_not_served(history: History) -> Judged:
         missed = without(raised, join(served, changing, reacting))
         if not len(missed):
             continue
-        dark_by = {state: unpowered(history, state, {demand.pump}) for state in POWERLESS}
+        dark_by = {state: halted(history, state, {demand.pump}) for state in HALTS}
         if rest_s:
             missed = without(missed, _resting(stream, rest_s, join(*dark_by.values())))
-        for state, (cause, mend) in POWERLESS.items():
+        for state, (cause, mend) in HALTS.items():
             dark = dark_by[state]
             for start, end in meet(missed, dark).tolist():
                 text = f"{lasting(end - start)} without power"
-                if state == "waits":
+                if state in ("waits", "low"):
                     text = f"{lasting(end - start)} without {as_written(demand.pump, demand.speed)}"
                 if (
                     demand.kind == SUN and end not in dark[:, 1]

@@ -11,7 +11,7 @@ from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting, listed, times_apart
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.history import FLUSH_VOLUMES, History, movers, only_in_sun, powerless, stood_before
+from cyclesim.analysis.history import FLUSH_VOLUMES, History, movers, only_in_sun, stood_before, why_halted
 from cyclesim.analysis.spans import spans, while_in
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
@@ -44,7 +44,7 @@ def stale_water(history: History) -> Judged:
         for (start, end), peak, when in zip(spells.tolist(), peaks.tolist(), peaks_at.tolist(), strict=True):
             longer_night = _longer_night(history, when - peak, when, limit, "water_age")
             left_turned = _left_turned(history, name, moved_by, when - peak, when)
-            dark = powerless(history, when - peak, when, limit, pumps)
+            dark = why_halted(history, when - peak, when, limit, pumps)
             cause, mend = left_turned or dark or longer_night or usual
             if cause in causes_of_leg:
                 continue
@@ -157,7 +157,7 @@ def warm_stagnation(history: History) -> Judged:
             limit = limits.warm_stagnation_s
             left_turned = _left_turned(history, name, moved_by, start, end)
             night = _longer_night(history, start, end, limit, "warm_stagnation")
-            dark = powerless(history, start, end, limit, {demand.pump for demand in moved_by})
+            dark = why_halted(history, start, end, limit, {demand.pump for demand in moved_by})
             cause, mend = left_turned or dark or night or usual
             text = f"{lasting(end - start)} between {low:g} and {high:g} degC"
             yield Breach(name, cause, (end - start) / _H_S, "h", text, mend, start, end - start)
@@ -190,7 +190,7 @@ def too_few_turnovers(history: History) -> Judged:
         turnovers = filtered_m3 / volume
         if turnovers < limit * (1.0 - _ROUNDING):
             text = f"{' of '.join(apart(turnovers, limit, 1))} turnovers"
-            dark = powerless(history, day, day + 86_400.0, 86_400.0, {demand.pump for demand in filters})
+            dark = why_halted(history, day, day + 86_400.0, 86_400.0, {demand.pump for demand in filters})
             day_cause, day_mend = dark or (cause, mend)
             yield Breach(
                 "tub", day_cause, turnovers, "turnovers", text, day_mend, float(day), less_is_worse=True

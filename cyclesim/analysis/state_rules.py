@@ -10,6 +10,7 @@ from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import apart, at_least, flow, lasting, listed
 from cyclesim.analysis.combinations import as_written, while_at
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
+from cyclesim.analysis.history import HALTS
 from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, overloads
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.control.demands import FLUSHES
@@ -261,7 +262,7 @@ def dry_running(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
                 mend = f"lead its {way} through the level switch"
             elif plant.sheet.tub.level_switch:
                 mend = "see why its contactor stays closed"
-            yield Breach(pump, "the water is below the suction fittings", None, "s", "", mend)
+            yield Breach(pump, HALTS["low"][0], None, "s", "", mend)
 
 
 # -- what each is about, for a search ------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from cyclesim.analysis import mends
 from cyclesim.analysis.amounts import apart, flow, lasting
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Change, Rule, Subject
-from cyclesim.analysis.history import moves_at
+from cyclesim.analysis.history import HALTS, moves_at
 from cyclesim.analysis.kept_out import LASTS_S, Why
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.physics.water_age import STILL_M3_S
@@ -40,7 +40,7 @@ def _kept_out(why: Why) -> Callable[[Snapshot, Assembly], Iterator[Breach]]:
         runs = any(closed for pump, closed in snapshot.contacts if pump in pumps)
         for name, because in snapshot.kept_out if runs and not snapshot.flushing else ():
             if because == why:
-                cause, mend = _SAYS[why]
+                cause, mend = HALTS["low"] if why == "half" and snapshot.low else _SAYS[why]
                 yield Breach(name, cause, None, "s", "", mend)
 
     return judge

@@ -11,8 +11,8 @@ from typing import NamedTuple
 
 from cyclesim.analysis.energy import meter
 from cyclesim.analysis.findings import SEVERITIES, Change, Finding, Subject
-from cyclesim.analysis.history import POWERLESS, WITHOUT_POWER, History
-from cyclesim.analysis.mends import changes
+from cyclesim.analysis.history import CLOCK_RESET, HALTED, HALTS, History
+from cyclesim.analysis.mends import changes, resumed
 from cyclesim.analysis.outages import AtZero, first_at_zero, had_it_failed
 from cyclesim.analysis.result import Result
 from cyclesim.analysis.rules import RULES, check
@@ -197,13 +197,15 @@ def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
     """What a rule knows of that may mend it for a subject, each once; nothing that its causes make vain."""
     rule, told = RULES[broken_rule], set[str]()
     causes = {f.cause for f in result.findings if (f.rule, f.subject) == (broken_rule, subject)}
-    stood = _without_power(result, causes)
+    stood = _halted_pumps(result, causes)
     if broken_rule == "demand-not-served" and not any(cause.endswith(ABOVE) for cause in causes):
         return  # a block or a trip keeps its pump off, whatever stands above what
     abouts = [Subject(subject, ())]
     if rule.kind == "state":
         every = rule.subjects(result.plant, result.programme)
         abouts = [about for about in every if about.name == subject]
+    if any(cause.endswith((HALTS["waits"][0], CLOCK_RESET[0])) for cause in causes):
+        yield resumed()
     for about in abouts:
         for change in changes(rule, result.plant, result.programme, about):
             if change.sentence not in told and not (stood and _runs_only(stood, result, change)):
@@ -211,12 +213,12 @@ def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
                 yield change
 
 
-def _without_power(result: Result, causes: Collection[str]) -> frozenset[str]:
-    """The pumps that had no power, where that alone is why a rule was broken."""
-    if not WITHOUT_POWER.issuperset(causes):
+def _halted_pumps(result: Result, causes: Collection[str]) -> frozenset[str]:
+    """The pumps that nothing could start, where that alone is why a rule was broken."""
+    if not HALTED.issuperset(causes):
         return frozenset()
     pumps = frozenset(result.plant.pumps)
-    if set(causes) != {POWERLESS["circuit"][0]}:
+    if set(causes) != {HALTS["circuit"][0]}:
         return pumps
     circuits = result.scenario.circuits
     lost = (circuits[name].feeds for name, s in result.trace.circuits.items() if len(while_in(s, "lost")))

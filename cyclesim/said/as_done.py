@@ -35,6 +35,7 @@ _WRITTEN = (
     (r": own_flow_switch: ", ", "),
     (r": (level_switch|contactors_lock|own_water: flow_switch): true", ""),
     (r"^own_water: more glycol", "more glycol"),
+    (r": after_power_cut: resume|: person_within| \(absences: to\)", ""),
     (r": steered: high_stop: ", ": a high stop at "),
     (r": steered: not_above: ", ": let them in at no more than "),
     (r": steered: (high_stop|not_above)", ""),

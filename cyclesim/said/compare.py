@@ -201,7 +201,7 @@ def _say_running(page: Page, comparison: Comparison) -> None:
         (f"from {low} to set point, coldest day, h", lambda s: s.warming and s.warming.set_back_h, 1),
         ("coldest tub, degC", lambda s: s.outcome.coldest_c, 1),
         ("bathing sessions", lambda s: float(s.outcome.sessions), 0),
-        ("of them cold", lambda s: float(s.outcome.cold_sessions), 0),
+        ("of them begun in cold water", lambda s: float(s.outcome.cold_sessions), 0),
     ]
     known_rows = [row for row in rows if any(row[1](side) for side in comparison.sides)]
     _table(page, comparison, "", known_rows)

@@ -125,7 +125,7 @@ def _say_costs(page: Page, found: Fits) -> None:
             Column("pumps\n{unit}/day", unit="h"),
             Column("loud\n{unit}/day", unit="min"),
             Column("oldest\n{unit}", unit="h"),
-            Column("cold\nsessions", kind="count"),
+            Column("sessions\nbegun cold", kind="count"),
         ],
         rows(),
         f"Beside today's controller, each run for {lasting(86_400.0 * found.days)}",

@@ -54,7 +54,7 @@ def heater_drawn(sizing: HeaterSizing) -> HeaterDrawn:
     fill, low = degrees(sizing.fill_c), degrees(sizing.set_back_c)
     judged = f"from {low} °C" if sizing.need.from_set_back else "when filled"
     colds = tuple(size.cold_sessions for size in sizes)
-    legend = "; cold = sessions in water too cold" if any(colds) else ""
+    legend = "; cold = sessions that begin or end cold" if any(colds) else ""
     limit_w = sizing.supply_limit_w
 
     def times(start: From, label: str, of: Callable[[Size], float | None]) -> TimesDrawn:

@@ -143,9 +143,10 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
     none = sizing.none_does
     assert none is not None
     near = next(size for size in sizing.sizes if size.size_w == none.nearest_w)
-    fits = "None of these sizes does everything. The largest that fits its breaker and breaks no rule"
+    kept = "rule of danger or hygiene that the file keeps"
+    fits = f"None of these sizes does everything. The largest that fits its breaker and breaks no {kept}"
     if near.lacks(SUPPLY, RULES):
-        fits = "None of these sizes fits its breaker and the rules. The smallest"
+        fits = f"None of these sizes fits its breaker and breaks no {kept}. The smallest"
     yield f"{fits}, {kw(near.size_w)}: {_objections(near)}."
     yield "What would help:"
     limit_w = sizing.supply_limit_w
@@ -158,8 +159,8 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
             "smallest of those tried that is warm in time; --sizes tries others between."
         )
         yield (
-            f"- A heat pump of {kw(none.needed_w)}: at a COP of {_EXAMPLE_COP:g} in the coldest week (an "
-            f"example; see its data sheet at your air) it draws {amps:.1f} A."
+            f"- A heat pump of {kw(none.needed_w)}{_unlike(sizing)}: at a COP of {_EXAMPLE_COP:g} in the "
+            f"coldest week (an example; see its data sheet at your air) it draws {amps:.1f} A."
         )
     if near.lacks(READY) and none.takes_s is not None:
         what = "An earlier start" if sizing.need.from_set_back else "More time"
@@ -186,6 +187,17 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
         f"- Less loss: {number(held.loses_w / 1000.0, 2)} kW leave in the coldest week, "
         f"{held.cover_share:.0%} of it by cover and surface, the rest by shell and pipes."
     )
+
+
+def _unlike(sizing: HeaterSizing) -> str:
+    """That another heat pump must work in air in which the file's own stands still."""
+    sheets = {name: sizing.scenario.plant.heat_sources[name] for name, h in sizing.too_cold_h.items() if h}
+    stand = [
+        f"below {degrees(sheet.lowest_air_c)} degC, as {name} does not"
+        for name, sheet in sheets.items()
+        if isinstance(sheet, HeatPump)
+    ]
+    return f" that works {listed(stand)}" if stand else ""
 
 
 def _size(sizing: HeaterSizing, size: Size) -> Amount:
@@ -287,7 +299,7 @@ def _say_year(page: Page, sizing: HeaterSizing) -> None:
             Column("energy\n{unit}", unit="kWh"),
             Column("cost\n{unit}", unit=sizing.currency),
             Column("firing\n{unit}", unit="h"),
-            *([whole(f"cold of\n{sessions}\nsessions")] if sessions else []),
+            *([whole(f"begin or\nend cold\nof {sessions}")] if sessions else []),
             Column("held"),
             Column("of the\nbreaker", kind="share", digits=0),
             words("what stands against it"),
@@ -318,7 +330,8 @@ def _say_year(page: Page, sizing: HeaterSizing) -> None:
         limit = "" if sizing.supply_limit_w is None else f" It carries up to {limit_kw(sizing)}."
         page.line(
             f"Of the breaker: {sizing.source} on {own.supply.circuit}{beside}, the most that no interlock "
-            f"keeps apart; {what}.{limit}"
+            f"keeps apart, whether a programme comes to it or not; {what}.{limit} In the year that was run "
+            f"the whole supply drew {number(own.most_current_a)} A at most with {kw(own.size_w)}."
         )
     page.line(
         f"Held: the set point, in the week from {sizing.seasons.coldest_week.day} "

@@ -66,6 +66,11 @@ class OwnClock:
             if end > start
         )
 
+    @property
+    def wrong(self) -> list[Span]:
+        """When it shows another time since a power cut reset it."""
+        return [(one.start_s, one.end_s) for one in self.stretches if one.shows_s != one.start_s]
+
     @classmethod
     def of_device(cls, gains_s: float, cuts: Sequence[Span], span_s: int) -> OwnClock:
         """A device's own time clock, right at the origin, that nobody sets: it stands through *cuts* [s].

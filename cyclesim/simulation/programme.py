@@ -358,6 +358,12 @@ class Programme:
         times = (o for occasion in occasions for o in self.occurrences(occasion, begin_utc, span_s))
         return sorted((o.start_s, o.end_s) for o in times)
 
+    @property
+    def by_clock(self) -> set[str]:
+        """The demands that the controller's own clock raises; bathers keep the real time."""
+        timed = {t.demand.name for t in self.timed if not isinstance(t.run, Bathing) and t.run.after is None}
+        return timed | {demand.name for demand in self.air_flushes}
+
     def own_clock(self, begin_utc: datetime, span_s: int) -> OwnClock:
         """What the controller takes for the time."""
         cuts, takes = self.outages(begin_utc, span_s), self.scenario.controller

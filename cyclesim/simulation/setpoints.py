@@ -82,8 +82,8 @@ def set_points(scenario: Scenario, origin: datetime, span_s: int, dear: Sequence
                 ready.append(ReadyBy(o.start_s - LONGEST_LEAD_S, o.start_s, step.keep_at_c))
     away = [
         (
-            _midnight(a.from_date, zone, origin),
-            _midnight(a.to_date + timedelta(days=1), zone, origin),
+            midnight(a.from_date, zone, origin),
+            midnight(a.to_date + timedelta(days=1), zone, origin),
             a.keep_at_c,
         )
         for a in heating.absences
@@ -111,6 +111,7 @@ def set_points(scenario: Scenario, origin: datetime, span_s: int, dear: Sequence
     return SetPoints(tuple(levels), kept)
 
 
-def _midnight(day: date, zone: str, origin: datetime) -> int:
+def midnight(day: date, zone: str, origin: datetime) -> int:
+    """The second from *origin* (UTC) at which a local day begins."""
     local = datetime.combine(day, time())
     return round((localize(local, ZoneInfo(zone))[0] - origin).total_seconds())

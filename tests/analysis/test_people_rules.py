@@ -246,6 +246,51 @@ def test_why_it_is_cold(run: Run, streams: dict, cause: str) -> None:  # type: i
     assert cause == breach.cause
 
 
+@pytest.mark.parametrize(
+    ("days", "mend"),
+    [
+        (", days: [tuesday]", "let them end on 2027-02-28 (absences: to): to be warm takes 24 h or more"),
+        ("", "let them end 24 h before somebody bathes: to be warm takes 24 h or more"),
+    ],
+)
+def test_cold_after_days_away_is_mended_by_their_end(run: Run, days: str, mend: str) -> None:
+    """From 12 degC at the end of 1 March the water gains 20 K in 20 h, and 24 K are wanted by Tuesday 20:00.
+
+    Who ends a day sooner has 44 h before Tuesday; where people bathe daily, they then bathe on Monday.
+    """
+    away = "within: 1 K, absences: [{from: 2027-02-20, to: 2027-03-01, keep_at: 12 degC}]"
+    bathing = f'  bathing: [{{start: "20:00", lasts: 30 min{days}}}]\n  quiet_hours:'
+    history = run(
+        ("within: 1 K", away), ("  quiet_hours:", bathing), hours=48.0,
+        people=[(44 * H, "2"), (44 * H + 1800, "0")], sources={"element": [(24 * H, "firing")]},
+    )  # fmt: skip
+    tub(history, (0, 12.0), (24, 12.0), (44, 32.0), end_c=32.0)
+    (breach,) = told(history, "cold-at-session")
+    assert breach.cause == "the days away end 20 h before, and nothing heats for it until then"
+    assert breach.mend.startswith(mend)
+    (out,) = told(history, "cold-at-end")
+    assert (out.cause, out.mend) == ("it was cold when they stepped in", breach.mend)
+
+
+@pytest.mark.parametrize(
+    ("plan", "mend"),
+    [
+        ("", "a stronger source, or a narrower band: it is kept at 36 degC all the time"),
+        (
+            ', plan: [{from: "00:00", until: "12:00", keep_at: 30 degC}]',
+            "let it begin earlier: plan: [{ready_by: ...}], or a stronger source",
+        ),
+    ],
+)
+def test_heating_begins_earlier_only_where_less_was_kept_before(run: Run, plan: str, mend: str) -> None:
+    """Where 36 degC are kept all day heating has no earlier beginning; where 30 are until noon it has."""
+    firing = {"element": [(18 * H, "firing")]}
+    (breach,) = told(
+        steps_in(run, 34.0, ("within: 1 K", f"within: 1 K{plan}"), sources=firing), "cold-at-session"
+    )
+    assert (breach.cause, breach.mend) == ("heating is still at it", mend)
+
+
 # -- the water at step-out
 
 

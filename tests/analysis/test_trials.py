@@ -339,6 +339,48 @@ def test_no_run_of_a_pump_without_power_is_tried(broken: Broken, changes) -> Non
     )
 
 
+def test_frost_while_a_controller_waits_is_mended_by_one_that_resumes(broken: Broken) -> None:
+    """10 min without power in a frost, and nobody comes for a day: no pump runs however it is asked to."""
+    frost = "frost_protection: {watches: room, starts_below: 4 degC, stops_above: 6 degC, pump: main low}"
+    cut = f"  {frost}\n  outages: [{{from: 2027-01-05 20:00, lasts: 10 min}}]\n  quiet_hours:"
+    waits = (
+        "flush_lengths: [15 s, 40 s, 60 s]}",
+        "flush_lengths: [15 s, 40 s, 60 s], after_power_cut: wait}",
+    )
+    cold = ("mean: 12 degC", "mean: 0 degC")
+    text, result, trials = broken("frost-in-plant", cold, waits, ("  quiet_hours:", cut))
+    causes = {one.cause for one in result.findings if one.rule == "frost-in-plant"}
+    assert causes == {"the controller waits for a person after a power cut"}
+    resumes = "a controller that keeps the time, and resumes by itself: after_power_cut: resume"
+    assert {trial.said for trial in trials} == {resumes}
+    assert all(trial.holds for trial in trials)
+    new = edited(text, trials[0].edits)
+    assert new == text.replace("after_power_cut: wait", "after_power_cut: resume")
+    assert not [f for f in simulate(load_text(new, "tub.yaml"), days=3, start=date(2027, 1, 5)).findings
+                if f.rule == "frost-in-plant"]  # fmt: skip
+
+
+def test_what_a_clock_that_was_reset_runs_in_quiet_hours_is_mended_at_the_clock(broken: Broken) -> None:
+    """Back at 03:50 and showing 00:00, the clock shows 19:30 at 23:20; no start of the file is moved."""
+    cut = "  outages: [{from: 2027-01-05 03:10, lasts: 40 min}]\n  quiet_hours:"
+    reset = ("60 s]}", "60 s], after_power_cut: midnight}")
+    _, result, trials = broken("quiet-hours", reset, ("  quiet_hours:", cut))
+    [finding] = [one for one in result.findings if one.rule == "quiet-hours"]
+    assert finding.cause == "line flush: the controller's clock started at midnight after a power cut"
+    assert finding.first == ("2027-01-05T23:20:00+00:00",)
+    assert finding.mend.startswith("a controller that keeps the time: after_power_cut: resume")
+    assert [(trial.holds, trial.edits[0].text) for trial in trials] == [(True, "resume")]
+
+
+def test_what_low_water_stops_is_mended_by_filling_the_tub_up(broken: Broken) -> None:
+    """For 10 h no pump moves water, and heating is called for: no speed and no pump helps."""
+    low = ("  quiet_hours:", "  low_water: [{from: 2027-01-05 04:00, lasts: 10 h}]\n  quiet_hours:")
+    _, result, _ = broken("heating-in-vain", low, ("mean: 12 degC", "mean: 0 degC"))
+    [vain] = [one for one in result.findings if one.rule == "heating-in-vain"]
+    assert vain.cause == "the water is below the suction fittings"
+    assert vain.mend == "fill the tub up, and find where the water went"
+
+
 def test_a_run_of_a_pump_that_has_power_is_tried(broken: Broken) -> None:
     """Of what is offered that alone is left out which runs nothing but pumps that had no power."""
     _, result, _ = broken("no-run-on", (KEEP, ""))

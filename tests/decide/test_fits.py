@@ -224,7 +224,7 @@ BESIDE: dict[str, Key] = {
     "pumps h/day": lambda out: _pumps_h(out) / DAYS,
     "loud min/day": lambda out: out["loud_min"] / DAYS,
     "oldest h": lambda out: max(leg["oldest_water_h"] for leg in out["legs"].values()),
-    "cold sessions": "cold_sessions",
+    "sessions begun cold": "cold_sessions",
 }
 
 

@@ -22,9 +22,13 @@ from cyclesim.decide.sizing.heater_sizing import (
     HeaterSizing,
     NoneDoes,
     _advised,
+    _against,
+    _cold_sessions,
     size_heater,
 )
 from cyclesim.decide.sizing.supply_share import largest_w, supply_share
+from cyclesim.decide.sweeps.outcome import Broken
+from cyclesim.decide.sweeps.sweep import job, run
 from cyclesim.errors import InputError
 from cyclesim.said.heater_drawn import heater_drawn
 from cyclesim.said.size_heater import advice, heater_page, heater_values
@@ -271,6 +275,37 @@ def test_where_none_does_the_advice_says_what_would() -> None:
     assert said.index("First a size between: this circuit carries up to 4.1 kW") < said.index("A circuit")
 
 
+def test_a_heat_pump_is_advised_that_works_where_the_files_own_stands(walled: HeaterSizing) -> None:
+    """In a coldest week at 0 degC one that works above 5 degC stands all the time: no other such helps."""
+    built = load(WALLED.parent / "high-valley.yaml")
+    name = next(n for n, sheet in built.plant.heat_sources.items() if sheet.kind == "heat_pump")
+    none = NoneDoes(walled.sizes[-1].size_w, 9000.0, 40.0, None, None)
+    found = replace(walled, scenario=built, recommended=None, none_does=none)
+    said = [" ".join(advice(replace(found, too_cold_h={name: hours}))) for hours in (0, 168)]
+    lowest_c = built.plant.heat_sources[name].lowest_air_c
+    assert "A heat pump of 9 kW: at a COP" in said[0]
+    assert f"A heat pump of 9 kW that works below {lowest_c:g} degC, as {name} does not: at" in said[1]
+
+
+def test_sessions_are_told_cold_by_when_they_are(bathed: HeaterSizing) -> None:
+    """Two begin cold and three end cold: both are told, and the table has the more of the two."""
+    colds = (("cold-at-session", 2), ("cold-at-end", 3))
+    seen = tuple(Broken(rule, "comfort", "bathing", "", times, "") for rule, times in colds)
+    year = replace(run(job(bathed.scenario, 1)), findings=seen, sessions=105)
+    [against] = _against(year, year, replace(bathed.sizes[0].held, holds=True), 37.0, None, bathed.need, 1.0)
+    assert (against.what, against.text) == (SESSIONS, "of 105 sessions 2 begin cold and 3 end cold")
+    assert _cold_sessions(year) == 3
+
+
+def test_the_share_of_the_breaker_stands_beside_what_a_year_drew(walled: HeaterSizing) -> None:
+    """What no interlock keeps apart is at least what came together in the year that was run."""
+    own = next(size for size in walled.sizes if size.is_own)
+    assert own.supply is not None
+    assert 0.0 < own.most_current_a <= own.supply.drawn_a + 1e-9
+    said = " ".join(printed(heater_page(walled)).split())
+    assert f"the whole supply drew {own.most_current_a:.1f} A at most with 3 kW" in said
+
+
 def test_where_another_size_keeps_no_more_sessions_warm_it_says_so(bathed: HeaterSizing) -> None:
     """Sessions that are as often cold with the smaller size want an earlier start, where none is planned."""
     cold = Against(SESSIONS, "2 of 105 sessions cold")
@@ -320,7 +355,7 @@ YEAR: dict[str, Key] = {
     "energy kWh": lambda size: size["energy_kwh"] + size["fuel_kwh"],
     "cost money": "cost",
     "firing h": "firing_h",
-    "cold of 2 sessions": "cold_sessions",
+    "begin or end cold of 2": "cold_sessions",
     "held": lambda size: size["held"]["holds"],
     "of the breaker": lambda size: size["supply"]["counted_a"] / size["supply"]["breaker_a"],
     "what stands against it": lambda size: "; ".join(reason["text"] for reason in size["against"]),

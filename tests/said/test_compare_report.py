@@ -217,7 +217,7 @@ ROWS: dict[str, Key] = {
     "from 30 degC to set point, coldest day, h": lambda plant: plant["warming"]["set_back_h"],
     "coldest tub, degC": lambda plant: plant["outcome"]["coldest_c"],
     "bathing sessions": lambda plant: plant["outcome"]["sessions"],
-    "of them cold": lambda plant: plant["outcome"]["cold_sessions"],
+    "of them begun in cold water": lambda plant: plant["outcome"]["cold_sessions"],
     "energy and fuel, a year": lambda plant: plant["outcome"]["cost"] * 365 / 2,
     "in a mean month": lambda plant: plant["outcome"]["cost"] * 365 / 2 / 12,
     "in the dearest month": lambda plant: max(plant["outcome"]["cost_by_month"].values()),

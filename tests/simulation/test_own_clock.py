@@ -50,6 +50,7 @@ def test_a_reset_shows_midnight_until_somebody_comes():
     reset = clock([(DAY + 5 * HOUR, DAY + 6 * HOUR)], after_power_cut="midnight", person_within="10 h")
     one = (DAY + HOUR, DAY + 2 * HOUR)
     assert [one, (DAY + 7 * HOUR, DAY + 8 * HOUR)] == reset.real([one])
+    assert [(DAY + 6 * HOUR, DAY + 16 * HOUR)] == reset.wrong
     # due at 12:00, the clock shows 10:00 when somebody sets it to 16:00: it never shows 12:00 that day
     assert [] == reset.real([(DAY + 12 * HOUR, DAY + 13 * HOUR)])
 

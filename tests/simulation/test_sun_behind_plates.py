@@ -154,6 +154,14 @@ def test_in_a_frost_it_freezes_unless_glycol_keeps_it(glycol, freezes):
     assert freezes == any(f.rule == "own-water-freezes" for f in told.findings)
 
 
+def test_a_sun_let_in_by_half_in_low_water_is_no_matter_of_the_pumps():
+    """The tub's side stands from 10:00 on as its pump sucks air; both pumps run together."""
+    low = f"schedule.low_water=[{{from: {SUMMER:%Y-%m-%d} 10:00, lasts: 6 h}}]"
+    [half] = [f for f in tells(low, days=1).findings if f.rule == "sun-half-let-in"]
+    assert half.cause == "the water is below the suction fittings"
+    assert half.mend == "fill the tub up, and find where the water went"
+
+
 HELD = "interlocks: [{block: sun_pump, while: main running}]\n"
 BY_DAY = BEHIND_PLATES + AT_NIGHT.replace("22:00", "10:00")
 

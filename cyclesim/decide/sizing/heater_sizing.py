@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from cyclesim.analysis.amounts import lasting
+from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.result import days_of_year
 from cyclesim.analysis.truth import LASTING_S
 from cyclesim.decide.sizing.heat_up import (
@@ -88,6 +88,8 @@ class Size:
     outlet_warmer_k: float
     """What the heater warms the water by that passes it, at the duty of heating."""
     supply: SupplyShare | None
+    most_current_a: float
+    """What the whole supply drew at the most in the year that was run."""
     against: tuple[Against, ...]
 
     def lacks(self, *what: str) -> bool:
@@ -213,6 +215,7 @@ def size_heater(
             not_ready=_cold(year, "ready by"),
             outlet_warmer_k=by_run.outlet_warmer_k,
             supply=share,
+            most_current_a=year.most_current_a,
             against=tuple(_against(year, own_year, by_run.held, to_c, share, need, ready_s)),
         )
         sizes.append(size)
@@ -307,8 +310,11 @@ def _cold(year: Outcome, subject: str) -> int:
 
 def _cold_sessions(year: Outcome) -> int:
     """Sessions that began in cold water, or that people stepped out of cold, whichever are more."""
-    ended = sum(f.times for f in year.findings if f.rule == "cold-at-end")
-    return max(_cold(year, "bathing"), ended)
+    return max(_cold(year, "bathing"), _ended_cold(year))
+
+
+def _ended_cold(year: Outcome) -> int:
+    return sum(f.times for f in year.findings if f.rule == "cold-at-end")
 
 
 def _outlet_k(plant: Assembly, name: str) -> float:
@@ -331,8 +337,10 @@ def _against(
         yield Against(
             HOLDS, f"does not hold {to_c:.4g} degC in the coldest week (down to {held.coldest_c:.1f})"
         )
-    if cold := _cold_sessions(year):
-        yield Against(SESSIONS, f"{cold} of {year.sessions} sessions cold")
+    if _cold_sessions(year):
+        both = (_cold(year, "bathing"), "begin"), (_ended_cold(year), "end")
+        begin_or_end = [f"{n} {how} cold" for n, how in both if n]
+        yield Against(SESSIONS, f"of {year.sessions} sessions {listed(begin_or_end)}")
     late = _cold(year, "ready by")
     if ready_s is None or ready_s > need.within_s:
         took = "never warm" if ready_s is None else f"takes {lasting(ready_s)}"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from cyclesim.analysis.history import WITHOUT_POWER
+from cyclesim.analysis.history import HALTED
 from cyclesim.analysis.rules import RULES
 from cyclesim.decide.sweeps.outcome import Broken, Outcome
 
@@ -29,9 +29,7 @@ def refused_for(outcome: Outcome, before: Outcome, standing: Iterable[Broken]) -
     return tuple(
         f
         for f in outcome.findings
-        if _key(f) not in known
-        and not _stands_for_want_of_power(f)
-        and (f.severity in _SERIOUS or _worse(f, times))
+        if _key(f) not in known and not _is_halted(f) and (f.severity in _SERIOUS or _worse(f, times))
     )
 
 
@@ -48,8 +46,8 @@ def _key(finding: Broken) -> tuple[str, str, str]:
 
 
 def _stands(finding: Broken) -> bool:
-    return RULES[finding.rule].programmes == "nothing" or _stands_for_want_of_power(finding)
+    return RULES[finding.rule].programmes == "nothing" or _is_halted(finding)
 
 
-def _stands_for_want_of_power(finding: Broken) -> bool:
-    return finding.cause in WITHOUT_POWER
+def _is_halted(finding: Broken) -> bool:
+    return finding.cause in HALTED
