@@ -7,9 +7,12 @@ from pathlib import Path
 import pytest
 
 import cyclesim
+from cyclesim.physics.links import PipeLink
 from cyclesim.said.tune import tune_page
 from cyclesim.said.verify import verify_page
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.shown.terminal import printed
+from cyclesim.simulation.assembly import Assembly
 from tests.cli.called import call
 from tests.evidence.catalogue import light
 
@@ -34,6 +37,14 @@ def in_order(told: str, report: str) -> None:
         at = report.index(line, at)
 
 
+def buried_m(scenario: Scenario) -> float:
+    """Metres of its pipes, all of which lie in soil, with those between jets."""
+    assert {"soil"} == {leg.zone for leg in scenario.plant.legs.values()}
+    plant = Assembly(scenario)
+    links = plant.links_at(dict.fromkeys(plant.pumps, "stopped"), plant.usually)
+    return sum(link.length_m for link in links if isinstance(link, PipeLink))
+
+
 def test_the_table_of_the_shipped_pair_is_true():
     """A year of both plants, to the digits that the README prints."""
     for k, name in enumerate(PAIR):
@@ -49,6 +60,11 @@ def test_the_table_of_the_shipped_pair_is_true():
             == metrics.tub.lost_from_legs_kwh
         )
         assert () == result.findings
+        assert f"{buried_m(result.scenario):.0f} m" in README.partition("The pipes lose some three times")[2]
+        assert (
+            pytest.approx(1100, rel=0.03)
+            == metrics.tub.lost_through_cover_kwh + metrics.tub.lost_through_shell_kwh
+        )
 
 
 KINDS = {"computed": 1, "read": 2, "seen": 2, "from": 3, "arithmetic": 4, "common": 5, "yardstick": 6}

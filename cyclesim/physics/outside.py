@@ -187,14 +187,14 @@ class Outside:
 
     def _foreseen(self, body: int, *, only_now: bool) -> tuple[Floats, Floats] | None:
         """What `Settling.foresee` says of a body's reaches, where water moves through all of them."""
-        members = self._stays.members[body]
-        circuits = {self._circuit_of[i] if self._water.flows[i] else None for i in members}
-        (g, *others) = circuits
-        return (
-            None
-            if others or g is None
-            else self._settling.foresee(self._circuits[g], members, only_now=only_now)
-        )
+        members, flows = self._stays.members[body], self._water.flows
+        circuit = self._circuits[self._circuit_of[members[0]]]
+        if circuit.passing is None:
+            return None
+        for i in members:
+            if not flows[i] or self._circuit_of[i] != circuit.number:
+                return None
+        return self._settling.foresee(circuit, members, only_now=only_now)
 
     def has_passed(self, body: int, now: int) -> bool:
         """Whether nothing is left in a body of what stood in its circuit before water began to move there."""

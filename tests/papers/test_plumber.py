@@ -86,7 +86,9 @@ def test_a_paper_of_examples_begins_with_saying_so():
 def test_a_lagged_housing_is_told_beside_the_pipes():
     """The filter with 25 mm round it; what is bare has no line."""
     scenario = load(PATH, sets=["plant.equipment.filter.insulation=25 mm"])
-    told = [b.text for b in plumber(Assembly(scenario), Programme(scenario)).blocks if isinstance(b, Line)]
+    told = [
+        b.text for b in plumber(Assembly(scenario), Programme(scenario), ()).blocks if isinstance(b, Line)
+    ]
     assert [text for text in told if "insulated" in text] == ["filter is insulated all round by 25 mm."]
 
 
