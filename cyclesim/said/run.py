@@ -24,7 +24,14 @@ from cyclesim.said.run_tables import (
     say_tub,
 )
 from cyclesim.said.trenches import say_trenches
-from cyclesim.said.use_tables import say_blowers, say_made_from, say_own_waters, say_people, say_power_cuts
+from cyclesim.said.use_tables import (
+    rooms_that_store,
+    say_blowers,
+    say_made_from,
+    say_own_waters,
+    say_people,
+    say_power_cuts,
+)
 from cyclesim.said.verdict import Trials, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
@@ -85,7 +92,7 @@ def run_page(
 
         say_step_out(page, warmed)
     say_wiring(page, result)
-    say_power_cuts(page, metrics.outages)
+    say_power_cuts(page, metrics.outages, rooms_that_store(result.scenario))
     say_cold_spell(page, metrics.cold_spell)
     notes = result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s)
     if notes:
