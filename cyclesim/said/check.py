@@ -8,11 +8,12 @@ from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.room_loads import measure_room
 from cyclesim.analysis.suction_side import measure_suction
 from cyclesim.said.cautions import cautions_for, say_cautions
-from cyclesim.said.defaults_table import counted, unmeasured
+from cyclesim.said.defaults_table import counted, never_met, unmeasured
 from cyclesim.said.page import Page
 from cyclesim.said.room_table import say_suction
 from cyclesim.said.verdict import say_first, say_open, say_others, say_verdict
 from cyclesim.scenario.reading.defaults import filled_in
+from cyclesim.scenario.reading.other_years import in_other_years
 from cyclesim.scenario.reading.untouched import untouched
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -26,6 +27,8 @@ def check_page(
     page.line(f"{name} can be run: {scenario.title}.", tone="strong", as_written=True)
     page.line(f"{counted(filled_in(scenario))}: cyclesim run --all lists them.")
     if said := unmeasured(untouched(scenario)):
+        page.line(said, tone="mind")
+    if said := never_met(in_other_years(scenario), scenario.place.year):
         page.line(said, tone="mind")
     page.line()
     page.line("Of the rules that need no run:")
