@@ -20,6 +20,8 @@ _PAIRS = {
 """Two units that people write behind each other, as 5 ft 6 in, and how many of the second make the first."""
 _HOTTEST_C = 60.0  # above it a bare number for a temperature was meant in degF
 _LONGEST = 40  # characters; nothing a person writes is longer
+WITH_COMMA = ("a number with a comma", "write 1.5 for one and a half, 1500 for fifteen hundred")
+"""What such a text is, and a hint."""
 
 # Every unit name that may be written, without prefixes, so that nothing is read as a centi-fermi, each with
 # how many of its kind's own unit it is. gal is the US liquid gallon, hp the mechanical horsepower, BTU the
@@ -309,7 +311,7 @@ def _no_quantity(text: str, unit: str) -> tuple[str, str]:
         is_us = _US_HINTS.get() or (unit == "degC" and float(text) > _HOTTEST_C)
         return "a bare number", f"say the unit: {text} {_TWINS.get(unit, unit) if is_us else unit}"
     if re.match(r"[-+]?\d+,\d", text):
-        return "a number with a comma", "write 1.5 for one and a half, 1500 for fifteen hundred"
+        return WITH_COMMA
     if re.match(r"\d+ *-? *\d+/\d+", text):
         return "a number with a fraction", "write 1.5 for one and a half"
     if re.match(r"[-+]?[\d.]+[eE][-+]?\d{3}", text):

@@ -19,6 +19,10 @@ _DUE = (
     '"cold=-18 degC/3 days"; /CIRCUIT behind a power cut cuts that circuit alone, /2027-01-12 behind a cold '
     "spell dates it"
 )
+_IN_THE_FILE = (
+    "what else may happen is in the file: schedule.low_water, schedule.valves_turned, "
+    "controller.after_power_cut, a hand_switch in also_started_by"
+)
 _LONGEST_S = 30 * 86_400
 
 
@@ -78,7 +82,9 @@ def _outage(text: str, scenario: Scenario) -> tuple[datetime, float, str | None]
     what, equals, value = text.partition("=")
     moment, slash, rest = value.partition("/")
     lasting, behind, circuit = rest.partition("/")
-    if what.strip() != "outage" or not equals or not slash:
+    if what.strip() != "outage":
+        raise CycleSimError(f"{_named(text)}: {_DUE}; {_IN_THE_FILE}")
+    if not equals or not slash:
         raise CycleSimError(f"{_named(text)}: {_DUE}")
     try:
         begin = read_moment(moment.strip().replace("T", " ", 1))

@@ -9,11 +9,12 @@ from cyclesim.analysis.room_loads import measure_room
 from cyclesim.analysis.suction_side import measure_suction
 from cyclesim.said.beyond_sheet import say_beyond_sheet
 from cyclesim.said.cautions import cautions_for, say_cautions
-from cyclesim.said.defaults_table import counted, unmeasured
+from cyclesim.said.defaults_table import counted, never_met, unmeasured
 from cyclesim.said.page import Page
 from cyclesim.said.room_table import say_suction
 from cyclesim.said.verdict import say_first, say_open, say_others, say_verdict
 from cyclesim.scenario.reading.defaults import filled_in
+from cyclesim.scenario.reading.other_years import in_other_years
 from cyclesim.scenario.reading.untouched import untouched
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
@@ -29,6 +30,8 @@ def check_page(
     if said := unmeasured(untouched(scenario)):
         page.line(said, tone="mind")
     say_beyond_sheet(page, scenario)
+    if said := never_met(in_other_years(scenario), scenario.place.year):
+        page.line(said, tone="mind")
     page.line()
     page.line("Of the rules that need no run:")
     say_verdict(page, findings, checked)

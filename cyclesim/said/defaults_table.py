@@ -41,6 +41,14 @@ def unmeasured(parts: Sequence[str]) -> str:
     )
 
 
+def never_met(paths: Sequence[str], year: int) -> str:
+    """What has dates of other years alone, in words; "" if nothing has."""
+    if not paths:
+        return ""
+    whose = "its" if len(paths) == 1 else "their"
+    return f"No run of {year} meets {listed([*paths])}: {whose} dates are of other years."
+
+
 def say_defaults(
     page: Page,
     filled: Sequence[Default],

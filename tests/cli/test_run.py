@@ -281,6 +281,8 @@ def test_what_if_cuts_one_circuit(tub: Path, tmp_path: Path) -> None:
     ("text", "said"),
     [
         ("drought=2027-01-01 12:00/2 h", "expected outage=START/DURATION or cold=LOWEST/DURATION"),
+        ("dry=2027-01-01 12:00/2 h", "is in the file: schedule.low_water, schedule.valves_turned"),
+        ("clock=midnight", "controller.after_power_cut"),
         ("outage=2027-01-01 12:00", "expected outage=START/DURATION or cold=LOWEST/DURATION"),
         ("cold=-18 degC", "or cold=LOWEST/DURATION, e.g."),
         ("cold=-18 degC/3 days/2027-01-01/2", "or cold=LOWEST/DURATION, e.g."),

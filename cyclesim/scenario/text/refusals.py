@@ -74,8 +74,6 @@ def _fault(detail: dict[str, Any], refusal: Any, tree: Tree, root: Any) -> Fault
             keys = keys_of(annotation_at(root, loc[:-1]))
             word, path = shorten(str(loc[-1])), (*path[: len(path) - (loc[-1] not in TAGS)], loc[-1])
             hint = f"it is now called {RENAMED[word]}" if word in RENAMED else did_you_mean(word, keys)
-            if word[:1].isdigit() and tree.get(path, default=None) is None:
-                hint = "is this what follows a decimal comma? write a point"
             return tree.fault(
                 path,
                 f"an unknown key '{word}'",
@@ -155,7 +153,11 @@ def _present(path: Steps, tree: Tree) -> str:
 
 def _missing(path: Steps, annotation: Any, tree: Tree) -> Fault:
     mark = tree.marks.get((*path[:-1], KEY)) or tree.mark(path[:-1])
-    return tree.fault(path, "nothing", _due(annotation, path[-1]) or f"expected {path[-1]}", at=mark)
+    zones = tree.get(("place", "zones"), default=None)
+    due = _due(annotation, path[-1]) or f"expected {path[-1]}"
+    if path[-1] == "zone" and isinstance(zones, dict):
+        due = f"expected a zone: {one_of([*map(shorten, map(str, zones)), 'outdoors'])}"
+    return tree.fault(path, "nothing", due, at=mark)
 
 
 def _due(annotation: Any, key: object) -> str:

@@ -10,6 +10,7 @@ import yaml
 from cyclesim.errors import Fault, shorten
 from cyclesim.scenario.forms.forms import Steps, nearest
 from cyclesim.scenario.text.tree import KEY, Mark, Tree
+from cyclesim.units import WITH_COMMA
 
 MAX_BYTES = 1_000_000
 MAX_VALUES = 10_000
@@ -138,7 +139,15 @@ class _Builder:
 
     def block(self, node: yaml.MappingNode, path: Steps) -> dict[str, Any]:
         out: dict[str, Any] = {}
+        before: tuple[Steps, yaml.Node] | None = None
         for key, child in node.value:
+            if before is not None and (written := _cut_at_comma(before[1], key, child)):
+                what, hint = WITH_COMMA
+                self.tree.gone.add(before[0])
+                self.refuse(
+                    before[1], before[0], f"'{shorten(written)}', {what}", "in { } a comma begins a key", hint
+                )
+                continue
             if not isinstance(key, yaml.ScalarNode) or key.tag:
                 found = "a key with a tag" if key.tag else "a key that is a list or block"
                 self.refuse(key, path, found, "a key is a plain word")
@@ -164,7 +173,17 @@ class _Builder:
             else:
                 self.tree.marks[(*place, KEY)] = self.mark(key)
                 out[word] = self.build(child, place)
+                before = place, child
         return out
+
+
+def _cut_at_comma(value: yaml.Node, key: yaml.Node, after: yaml.Node) -> str:
+    """The number that a decimal comma has made a value and the next key of, as `{foam: 0,06 m}`; or ""."""
+    if not all(isinstance(node, yaml.ScalarNode) for node in (value, key, after)):
+        return ""
+    beside = key.start_mark.index == value.end_mark.index + 1
+    cut = re.fullmatch(r"[-+]?\d+", value.value) and re.match(r"\d", key.value) and not after.value
+    return f"{value.value},{key.value}" if beside and cut else ""
 
 
 def _scalar(text: str) -> Any:
