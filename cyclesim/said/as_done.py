@@ -20,6 +20,11 @@ def _rank(found: re.Match[str]) -> str:
     return f"rank {low} above {high}"
 
 
+def _order(found: re.Match[str]) -> str:
+    """All ranks, the first that wins a pump in front."""
+    return f"another order of who wins a pump: {found.group(1).replace('_', ' ')}"
+
+
 _WRITTEN = (
     (r"\{block: ([^,}]+), while: ([^,}]+)(?:, because: ([^}]+))?\}", _block),
     (r"\{block: ([^,}]+), unless: flow proven, for: ([^}]+)\}",
@@ -29,6 +34,7 @@ _WRITTEN = (
      r"frost protection that watches \1 and runs \4 from below \2 to above \3"),
     (r"put (\w+) before (\w+) in schedule\.ranks", _rank),
     (r" in schedule\.ranks", ""),
+    (r"schedule\.ranks: \[([^\]]+)\]", _order),
     (r": plan: \[\{ready_by: \.\.\.\}\]", ", by a time at which it is to be warm"),
     (r"with ready_by", "by a time at which it is to be warm"),
     (r"give it own_flow_switch: ", "give it a flow switch of its own, "),

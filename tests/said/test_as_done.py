@@ -39,6 +39,8 @@ WRITTEN = re.compile(r"[{}]|schedule\.\w|\b\w+: (true|\[)|ready_by|steered:|own_
         ("a flow switch in its own water that holds it off: own_water: flow_switch: true",
          "a flow switch in its own water that holds it off"),
         ("own_water: more glycol, measured by hand", "more glycol, measured by hand"),
+        ("schedule.ranks: [bathing, line_flush, heating]",
+         "another order of who wins a pump: bathing, line flush, heating"),
         ("more flushes, or longer ones", "more flushes, or longer ones"),
     ],
 )  # fmt: skip

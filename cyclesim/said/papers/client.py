@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from cyclesim.analysis.findings import Finding
 from cyclesim.decide.sizing.heat_up import Warmer, seasons, set_back_c, warmest_c
 from cyclesim.said.answer import answer
 from cyclesim.said.as_done import as_done
@@ -15,6 +16,7 @@ from cyclesim.said.papers.hours_to_hot import hours_to_hot, until_hot
 from cyclesim.said.papers.paper import Drawn, Paper, Sheet
 from cyclesim.said.side_by_side import side_by_side
 from cyclesim.said.stretch import stretch
+from cyclesim.said.verdict import alike
 from cyclesim.said.words import month
 from cyclesim.scenario.blocks.model import Scenario
 
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
     from cyclesim.decide.ranges.confidence import Confidence
 
 _MOST_DECISIONS, _WEEK_MM = 3, 100
+_LINES_MM = 12
+"""So much less high is the week drawn for each finding that is told, so that all stays on a page."""
 
 
 def client(
@@ -42,9 +46,16 @@ def client(
     sheet.heading("To decide")
     verdict = told.verdict if told.worst else f"{told.verdict} Nothing has to be changed."
     sheet.line(verdict, tone="strong" if told.worst else "")
-    for group in told.worst[:_MOST_DECISIONS]:
-        subjects, first = ", ".join(finding.subject for finding in group), group[0]
-        sheet.line(f"{subjects}: {first.cause}. One way: {as_done(first.mend)}.")
+    groups = alike(result.findings)
+    first_of = {
+        group[0].rule: group for group in reversed(groups)
+    }  # the first of each rule: none hides another
+    decided = [group for group in groups if group is first_of[group[0].rule]][:_MOST_DECISIONS]
+    for group in decided:
+        sheet.line(f"{_about(group)}. One way: {as_done(group[0].mend)}.")
+    less = max(0, len(decided) - 1)
+    if others := [group for group in groups if group not in decided]:
+        sheet.line(f"Besides: {'; '.join(map(_about, others))}.")
     if told.largest_loss:
         sheet.line(f"Most heat is lost through {told.largest_loss}.")
     if other is not None:
@@ -53,9 +64,16 @@ def client(
         sheet.line(f"A: {result.about.title}. B: {other.about.title}.", as_written=True)
         sheet.table(table.columns, table.rows)
     else:
-        sheet.add(Drawn(stretch(result), "A week: what ran, and how warm it was.", _WEEK_MM))
+        sheet.add(
+            Drawn(stretch(result), "A week: what ran, and how warm it was.", _WEEK_MM - _LINES_MM * less)
+        )
     drawn = drawing(result.plant, result.metrics.legs, us)
     return Paper("client", "Client: what you get", tuple(sheet.blocks), (WATER, ADVICE), drawn)
+
+
+def _about(group: Sequence[Finding]) -> str:
+    """What findings that are told together are about, and why."""
+    return f"{', '.join(finding.subject for finding in group)}: {group[0].cause}"
 
 
 def _gets(scenario: Scenario) -> Iterator[tuple[str, Cell]]:
