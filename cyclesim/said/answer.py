@@ -15,6 +15,7 @@ from cyclesim.analysis.people_rules import TOO_HOT_K
 from cyclesim.said.care_tables import refills_said
 from cyclesim.said.page import Page, Tone
 from cyclesim.said.verdict import FIRST_SHOWN, Trials, alike, say_first, verdict
+from cyclesim.said.wiring_tables import until_somebody_comes
 from cyclesim.said.words import count, hours, number, when
 
 if TYPE_CHECKING:
@@ -70,7 +71,11 @@ def answer(result: Result, sure: Confidence | None = None) -> Answer:
         result.findings[0].severity if result.findings else "good",
         tuple(map(tuple, groups[:FIRST_SHOWN])),
         sum(map(len, groups[FIRST_SHOWN:])),
-        promises(result.metrics, result.scenario.limits.bathing_temperature_c + TOO_HOT_K),
+        promises(
+            result.metrics,
+            result.scenario.limits.bathing_temperature_c + TOO_HOT_K,
+            until_somebody_comes(result.scenario),
+        ),
         money(result.metrics, result.about.days, sure),
         losses,
         _largest(losses),
@@ -98,13 +103,18 @@ def _named(page: Page, name: str, text: str, tone: Tone = "") -> None:
         page.line(f"{name:<{_NAMES}}{text}", hang=_NAMES, tone=tone)
 
 
-def promises(metrics: Metrics, too_hot_c: float = math.inf) -> tuple[Promise, ...]:
-    """What people count on, and how far it was kept; *too_hot_c*: what nobody may bathe in."""
+def promises(metrics: Metrics, too_hot_c: float = math.inf, waits: str = "") -> tuple[Promise, ...]:
+    """What people count on, and how far it was kept; *too_hot_c*: what nobody may bathe in.
+
+    *waits*: what a controller that waits after a power cut counts on.
+    """
     kept = metrics.promises
     if kept is None:
         return ()
     water = (_fresh(kept), _disinfected(metrics))
-    return tuple(filter(None, (_warm(kept), _step_out(kept, too_hot_c), _quiet(kept), *water, _frost(kept))))
+    return tuple(
+        filter(None, (_warm(kept), _step_out(kept, too_hot_c), _quiet(kept), *water, _frost(kept, waits)))
+    )
 
 
 def _warm(kept: PromisesMetrics) -> Promise | None:
@@ -162,7 +172,7 @@ def _disinfected(metrics: Metrics) -> Promise | None:
     return Promise("Disinfectant", False, said)
 
 
-def _frost(kept: PromisesMetrics) -> Promise | None:
+def _frost(kept: PromisesMetrics, waits: str) -> Promise | None:
     if kept.coldest_water_c is None or kept.power_fails_at is None:
         return None
     said = f"coldest water {number(kept.coldest_water_c)} °C, in {kept.coldest_water_in}; "
@@ -173,6 +183,7 @@ def _frost(kept: PromisesMetrics) -> Promise | None:
             f"with no power from the coldest hour on, {when(kept.power_fails_at)}, {kept.first_at_zero} "
             f"would be at 0 °C after {hours(kept.first_at_zero_after_h)}"
         )
+        said += f"; {waits}" if waits else ""
     return Promise("Frost", kept.coldest_water_c > 0.0, said)
 
 

@@ -85,6 +85,8 @@ def _say_compared(page: Page, found: Measured) -> None:
         "Readings, worst first",
         [f"apart: distance over what both may be off by, at most 1 where they agree. {_OFF}"],
     )
+    if any(row.quantity == "head" for row in found.compared):
+        page.line("A gauge is told in metres of cold water: 100 kPa, which is 1 bar, are 10.2 m.")
     for row in found.compared:
         if row.impossible:
             page.line(f"This reading cannot be true of the plant: {row.reading}: {row.impossible}. "

@@ -5,21 +5,29 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from cyclesim.analysis.amounts import lasting
 from cyclesim.analysis.device_metrics import TreatmentMetrics
 from cyclesim.analysis.left import LeftLeg
 from cyclesim.said.page import Column, Page, Row, cost, records, whole, words
 from cyclesim.said.run_tables import leg_row
-from cyclesim.said.words import NEVER_MOVES, UNKNOWN, number
+from cyclesim.said.words import NEVER_MOVES, UNKNOWN, count, number
+from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.treatment import KINDS
 from cyclesim.simulation.jets import last_stretch
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
 
-_AFTER_A_CUT = {
-    "midnight": "its clock starts at midnight, until somebody sets it",
-    "wait": "the controller waits for a person",
-}
+
+def until_somebody_comes(scenario: Scenario) -> str:
+    """What a controller that waits after a power cut counts on, as a clause; "" for any other."""
+    takes, heating = scenario.controller, scenario.schedule.heating
+    if takes.after_power_cut != "wait":
+        return ""
+    said = "power that is back starts nothing until somebody comes, by person_within "
+    said += f"{lasting(takes.person_within_s)} later"
+    days = sum((away.to_date - away.from_date).days + 1 for away in (heating.absences if heating else ()))
+    return f"{said}, even on the {count(days, 'day')} away, when the file has nobody come" if days else said
 
 
 def say_wiring(page: Page, result: Result) -> None:
@@ -32,8 +40,10 @@ def say_wiring(page: Page, result: Result) -> None:
         lines.append(f"{target} is also started by its {way}: {number(hours)} h.")
     if trace.starters:
         lines.append("The controller's interlocks cannot stop what starts outside the controller.")
-    if takes.after_power_cut != "resume":
-        lines.append(f"After a power cut {_AFTER_A_CUT[takes.after_power_cut]}.")
+    if takes.after_power_cut == "midnight":
+        lines.append("After a power cut its clock starts at midnight, until somebody sets it.")
+    if waits := until_somebody_comes(result.scenario):
+        lines.append(f"After a power cut the controller waits for a person: {waits}.")
     for contact in result.programme.beside:
         own, whose = contact.line, contact.starter.name
         if own.clock_gains_s:

@@ -77,6 +77,23 @@ def test_a_disinfectant_that_may_fade_below_what_is_wanted_is_in_the_answer() ->
     assert "mg/L at the least" in kept.said
 
 
+def test_frost_tells_who_must_come_where_the_controller_waits() -> None:
+    """By hand: 10 January to 12 February are 34 days, on which the model has somebody come all the same."""
+    away = "schedule.heating.absences=[{from: 2027-01-10, to: 2027-02-12, keep_at: 12 degC}]"
+    waits = "controller.after_power_cut=wait"
+    by = "by person_within 24 h later"
+    file = next(file for file in SHIPPED if file.stem == "high-valley")
+    for sets, ends in (
+        ([waits, away], f"{by}, even on the 34 days away, when the file has nobody come"),
+        ([waits, "schedule.heating.absences=[]"], f"starts nothing until somebody comes, {by}"),
+        ([away], " h"),
+    ):
+        result = cyclesim.simulate(cyclesim.load(file, sets=sets), days=1)
+        (frost,) = (promise for promise in answer(result).promises if promise.what == "Frost")
+        assert frost.said.endswith(ends)
+        assert ("somebody comes" in frost.said) == (waits in sets)
+
+
 def test_water_too_hot_to_bathe_in_is_told_at_step_out() -> None:
     """40 °C and the thermostat's 0.2 K are the limit of the file: 69.5 °C is no promise kept."""
     kept = cyclesim.simulate(cyclesim.load(SHIPPED[0]), days=1).metrics

@@ -96,6 +96,7 @@ def test_the_shipped_readings_say_what_the_readme_shows() -> None:
     )[0]
     for line in excerpt.splitlines()[1:]:
         assert line in shown.stdout.splitlines()
+    assert "A gauge is told in metres of cold water: 100 kPa, which is 1 bar, are 10.2 m." in shown.stdout
 
 
 @pytest.mark.parametrize(("amps", "writes"), [("13.3 A", True), ("20 A", False)])

@@ -17,7 +17,7 @@ from cyclesim.analysis.result import measure
 from cyclesim.decide.readings.built import AsBuilt, BuiltPlant
 from cyclesim.decide.sweeps.pool import each
 from cyclesim.decide.sweeps.sweep import How
-from cyclesim.physics import climate
+from cyclesim.physics import climate, water
 from cyclesim.physics.evaporation import sky_c
 from cyclesim.physics.laws import Law
 from cyclesim.physics.tub_heat import TubHeat
@@ -48,14 +48,16 @@ from cyclesim.simulation.trace import Zones
 _DAY_S, _HOUR_S, _KWH = 86_400, 3600, 3.6e6
 NEVER_S = 1e5
 """What stands for an arrival that never comes: no reading is as long."""
+GAUGE_KG_M3 = 1000.0
+"""Of the water in whose metres a gauge has pressures, 9.80665 kPa each (NIST SP 811, from memory)."""
 
 
 def predictions(built: AsBuilt, readings: Sequence[Reading], measured: date) -> list[float]:
     """What each reading would be at a plant, in SI; *measured* is the date of those that name none.
 
-    Pressures in m of water at the gauge, flows in m3/s without sign, times in s, the tub's temperature at the
-    end of a warm-up or cooling in degC, energies in J. Raises InputError where the weather of a file does not
-    cover the dates of a reading.
+    Pressures in m of cold water, as a gauge has them, flows in m3/s without sign, times in s, the tub's
+    temperature at the end of a warm-up or cooling in degC, energies in J. Raises InputError where the weather
+    of a file does not cover the dates of a reading.
     """
     plant = BuiltPlant(built)
     runs: dict[tuple[date, date], Metrics] = {}
@@ -96,7 +98,8 @@ def _predicted(
 ) -> float:
     match reading:
         case Gauge():
-            return head_m(plant, duty_of(plant, reading), reading) - reading.above_water_m
+            head = head_m(plant, duty_of(plant, reading), reading) - reading.above_water_m
+            return head * water.density_kg_m3(plant.temp_c) / GAUGE_KG_M3
         case FlowMeter():
             return abs(duty_of(plant, reading).flow_m3_s(reading.through))
         case Bucket():
