@@ -63,7 +63,6 @@ def test_screen_json_picture_and_file_agree(file: Path, tmp_path: Path) -> None:
     assert picture.read_bytes() == again.read_bytes()
 
 
-@pytest.mark.slow
 def test_sun_that_goes_unused_is_a_measure_of_each_programme(file: Path, tmp_path: Path) -> None:
     """Two days' worth as a year's, beside the oldest water; nothing of it where there are no collectors."""
     roof = "\n    roof: {kind: solar, summer_peak: 4 kW, winter_peak: 2 kW, drop: 0.3 m at 300 L/min,"
