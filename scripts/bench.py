@@ -20,6 +20,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command has it, and before it is loaded
+
 import simpy
 
 import cyclesim

@@ -108,9 +108,12 @@ TARGETS = (
             ),
         ),
     ),
-    Target(
-        "cyclesim/physics/parcels.py",
-        tuple(f"tests/physics/test_{name}.py" for name in ("parcels", "water_age", "water_age_drawn")),
+    *(
+        Target(
+            f"cyclesim/physics/{file}.py",
+            tuple(f"tests/physics/test_{name}.py" for name in (file, "water_age", "water_age_drawn")),
+        )
+        for file in ("parcels", "circuit_age")
     ),
     Target(
         "cyclesim/simulation/programme.py",

@@ -197,6 +197,8 @@ def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
     """What a rule knows of that may mend it for a subject, each once; nothing that its causes make vain."""
     rule, told = RULES[broken_rule], set[str]()
     causes = {f.cause for f in result.findings if (f.rule, f.subject) == (broken_rule, subject)}
+    if any(cause.endswith((HALTS["waits"][0], CLOCK_RESET[0])) for cause in causes):
+        yield resumed()
     stood = _halted_pumps(result, causes)
     if broken_rule == "demand-not-served" and not any(cause.endswith(ABOVE) for cause in causes):
         return  # a block or a trip keeps its pump off, whatever stands above what
@@ -204,8 +206,6 @@ def offered(result: Result, broken_rule: str, subject: str) -> Iterator[Change]:
     if rule.kind == "state":
         every = rule.subjects(result.plant, result.programme)
         abouts = [about for about in every if about.name == subject]
-    if any(cause.endswith((HALTS["waits"][0], CLOCK_RESET[0])) for cause in causes):
-        yield resumed()
     for about in abouts:
         for change in changes(rule, result.plant, result.programme, about):
             if change.sentence not in told and not (stood and _runs_only(stood, result, change)):

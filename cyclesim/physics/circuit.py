@@ -24,7 +24,10 @@ class Waited(NamedTuple):
 
 @dataclass(slots=True)
 class Circuit:
-    """A circuit by its number; all stands from *began_s* on, with the tub at *began_c*."""
+    """A circuit by its number; all stands from *began_s* on.
+
+    *began_c*: the tub then, or as water began to pass that is followed on.
+    """
 
     number: int
     straight: Straight
@@ -72,11 +75,16 @@ class Circuit:
             return True
         return False
 
+    def warmed_k_s(self, now: int, tub_c: float) -> float:
+        """How fast the tub has warmed while the water that is in it now passed."""
+        assert self.way is not None
+        return (tub_c - self.began_c) / (now - self.due_s + self.way.after_s)
+
     def goes_on(self, tub_c: float) -> None:
         """It is followed until the tub's water of now has passed, too."""
         assert self.way is not None
         self.due_s += self.way.after_s
-        self.sent_c = tub_c, tub_c
+        self.began_c, self.sent_c = tub_c, (tub_c, tub_c)
 
     def has_settled_late(self, now: int, tub_c: float, tub_j_k: float) -> bool:
         """Whether the oldest of settled water left a tub of *tub_j_k* [J/K] before that moved by much."""

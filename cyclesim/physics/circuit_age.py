@@ -183,8 +183,7 @@ class WaterAge:
         if any(kind.contents is not None for kind in latest):
             self._advance_exact(p, t0, p.clear_s, dt - p.clear_s)
         else:
-            alike = latest if len(latest) == 1 else [self._held[i] for i in p.moving]
-            key = tuple([one.number for one in alike]), tuple([latest.index(one) for one in alike])
+            key = tuple([kind.number for kind in latest])  # each plug's is the latest that moves it
             passages = p.memo.get(key)
             if passages is None:
                 passages = p.memo[key] = self._work_out(p, latest)

@@ -70,8 +70,11 @@ class Contents:
 
     def heat(self, g: int) -> None:
         """What stands in a circuit, which has been touched now, gets heat from now on as it is asked for."""
-        stands = {i: w for i, w in self.fixed_w.items() if self.circuit_of[i] == g and not self.flows[i]}
-        self.straight[g].heat({i: w for i, w in stands.items() if self.reaches[i].capacity_j_k})
+        stands = dict[int, float]()
+        for i, heat_w in self.fixed_w.items():
+            if self.circuit_of[i] == g and not self.flows[i] and self.reaches[i].capacity_j_k:
+                stands[i] = heat_w
+        self.straight[g].heat(stands)
 
     def _stood(self, i: int, since: float, at_s: float) -> tuple[float, float]:
         """The map of water that has stood in reach *i*: factor, and what is added."""

@@ -187,14 +187,14 @@ class Outside:
 
     def _foreseen(self, body: int, *, only_now: bool) -> tuple[Floats, Floats] | None:
         """What `Settling.foresee` says of a body's reaches, where water moves through all of them."""
-        members = self._stays.members[body]
-        circuits = {self._circuit_of[i] if self._water.flows[i] else None for i in members}
-        (g, *others) = circuits
-        return (
-            None
-            if others or g is None
-            else self._settling.foresee(self._circuits[g], members, only_now=only_now)
-        )
+        members, flows = self._stays.members[body], self._water.flows
+        circuit = self._circuits[self._circuit_of[members[0]]]
+        if circuit.passing is None:
+            return None
+        for i in members:
+            if not flows[i] or self._circuit_of[i] != circuit.number:
+                return None
+        return self._settling.foresee(circuit, members, only_now=only_now)
 
     def has_passed(self, body: int, now: int) -> bool:
         """Whether nothing is left in a body of what stood in its circuit before water began to move there."""
@@ -474,14 +474,14 @@ class Outside:
                 held_j, book = self.holds_j(way.members, now, tub_c), None
             else:
                 held_j, book = self._settling.passed(circuit, passing)
-            if way.is_long:
-                self.forces.warm((tub_c - circuit.began_c) / (now - circuit.began_s), now)
-            rest_j, factor = self.by_forces(way.held_j), float(way.held_j[0])
+            factor, (coldest_c, warmest_c) = float(way.held_j[0]), circuit.sent_c
+            moves_k = 0.5 * (warmest_c - coldest_c) * factor / (node_j_k + factor)
+            if moves_k <= _SETTLES_K and way.is_long:
+                self.forces.warm(circuit.warmed_k_s(now, tub_c), now)
+            rest_j = self.by_forces(way.held_j)
             then_c = (node_j_k * tub_c + held_j - rest_j) / (node_j_k + factor)
-            moves_k = abs(then_c - tub_c)
-            if passing is None:  # the mean may be as warm as the tub while that goes up and down
-                coldest_c, warmest_c = circuit.sent_c
-                moves_k = 0.5 * (warmest_c - coldest_c) * factor / (node_j_k + factor)
+            if not (passing is None or way.is_long):  # these may be as warm as the tub that goes up and down
+                moves_k = abs(then_c - tub_c)
             if moves_k > _SETTLES_K:
                 if passing is not None:
                     self._water.open(circuit.number)

@@ -8,7 +8,6 @@ from itertools import pairwise
 
 import numpy as np
 
-from cyclesim.physics import warmth
 from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Ints, Way
 
@@ -91,21 +90,19 @@ class Passing:
         return answer
 
     def sent_out(self, tub_j_k: float) -> list[Slug]:
-        """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s]."""
-        ends = pairwise(self._course(tub_j_k).tolist())
-        return warmth.joined([(1.0, front, back) for front, back in ends], 0.0, _ALIKE_K)
-
-    def roughly_sent_out(self, tub_j_k: float) -> list[Slug]:
-        """The same as near, in few slugs of one length, which hold another heat."""
+        """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s], in few slugs."""
         course_c, lasted_s, pieces = self._course(tub_j_k), self.lasted_s, 1
         while True:
             at, between, lasting_s = _knots(lasted_s, pieces)
             knots_c = course_c[at]
             off_k = between @ knots_c - course_c
             if pieces == lasted_s or max(off_k.max(), -off_k.min()) <= _ALIKE_K:
-                rows = zip(lasting_s, pairwise(knots_c.tolist()), strict=True)
-                return [(dt, front, back) for dt, (front, back) in rows]
+                break
             pieces = min(2 * pieces, lasted_s)
+        by_then = np.concatenate(([0.0], np.cumsum(0.5 * (course_c[:-1] + course_c[1:]))))[at]
+        shifts_k = np.diff(by_then) / lasting_s - 0.5 * (knots_c[:-1] + knots_c[1:])  # so that heat stays
+        rows = zip(lasting_s, pairwise(knots_c.tolist()), shifts_k.tolist(), strict=True)
+        return [(dt, front + shift_k, back + shift_k) for dt, (front, back), shift_k in rows]
 
     def _course(self, tub_j_k: float) -> Floats:
         """How warm a tub of *tub_j_k* [J/K] was, second by second [degC]."""

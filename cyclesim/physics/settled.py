@@ -47,7 +47,10 @@ def forces(
     heat_w: Mapping[int, float],
     warms_k_s: float = 0.0,
 ) -> Floats:
-    """The forces in their order, of *zones* and so many *reaches*."""
+    """The forces in their order, of *zones* and so many *reaches*.
+
+    *tub_c*, and *zone_c* of each zone [degC], *heat_w* into a reach [W], *warms_k_s* of the tub [K/s].
+    """
     heats = [heat_w.get(i, 0.0) for i in range(reaches)]
     return np.array([tub_c, *(zone_c[z] for z in zones), *heats, warms_k_s])
 

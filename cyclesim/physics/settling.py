@@ -83,7 +83,7 @@ class Settling:
 
     def here(self, circuit: Circuit, passing: Passing, i: int) -> list[Slug]:
         """What reach *i* of a circuit holds now, as near as it is to be read."""
-        slugs, sent_out = self._water.of(circuit.number), passing.roughly_sent_out(self._tub_j_k)
+        slugs, sent_out = self._water.of(circuit.number), passing.sent_out(self._tub_j_k)
         way, forces = passing.way, passing.forces()
         done = self._ways.follow(way, slugs, sent_out, forces, settled_too=True, asked=i)
         return done.contents.get(i, [])

@@ -54,8 +54,8 @@ class Pattern:
     profile: dict[int, list[Parcel]] = field(default_factory=dict)
     steady: dict[int, tuple[float, float]] = field(default_factory=dict)
     """Per moving plug, the oldest and the mean age [s] once the pattern has cleared it."""
-    memo: dict[tuple[tuple[int, ...], tuple[int, ...]], Passages] = field(default_factory=dict)
-    """By the pattern that left what each moving plug holds, and its group; once where all are alike."""
+    memo: dict[tuple[int, ...], Passages] = field(default_factory=dict)
+    """By the patterns that left what the moving plugs hold, the latest first."""
 
 
 def reached(plugs: Sequence[Plug], flows: Sequence[float]) -> tuple[float, ...]:

@@ -254,6 +254,7 @@ class Ways:
     ) -> Moved:
         """The *slugs* of now led along *way* behind the tub's *stream* [s]; *asked* as for `warmth.move`.
 
+        *forces* in the order of `settled.forces`.
         All but *only* these hand on what the tub does, and are left out.
         """
         moving, flows = way.settled.moving, way.pattern.flows

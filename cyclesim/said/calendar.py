@@ -19,7 +19,7 @@ from cyclesim.simulation.programme import Programme
 
 @dataclass(frozen=True, slots=True)
 class CalendarEntry:
-    """One thing in a calendar: at a local time for so many seconds, or a chore of a whole day.
+    """One thing in a calendar: at a local time for so many seconds, or of whole days.
 
     *rule*: an RFC 5545 rule by which it recurs, "" where *starts* has every time that it is on.
     """
@@ -31,6 +31,8 @@ class CalendarEntry:
     rule: str
     until: datetime
     """The end of the file's year, in UTC."""
+    days: int = 1
+    """How many whole days it lasts, where *lasts_s* is None."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +47,13 @@ class OwnersCalendar:
 
 
 def owners_calendar(scenario: Scenario) -> OwnersCalendar:
-    """Every run of the programme and every chore, in the file's year.
+    """Every run of the programme, every chore and all days on which nobody comes, in the file's year.
 
     Runs after bathing are left out: nobody knows when that is.
     """
     programme, year = Programme(scenario), scenario.place.year
     begin, end = (datetime(y, 1, 1, tzinfo=programme.zone).astimezone(UTC) for y in (year, year + 1))
-    entries = (*_runs(programme, begin, end), *_chores(scenario, end))
+    entries = (*_runs(programme, begin, end), *_absences(scenario, end), *_chores(scenario, end))
     return OwnersCalendar(scenario.title, scenario.place.time_zone, begin, end, entries)
 
 
@@ -89,6 +91,19 @@ def _rule(run: Run) -> str:
 def _chores(scenario: Scenario, end: datetime) -> Iterator[CalendarEntry]:
     for chore in chores(scenario):
         if chore.first.year == scenario.place.year:
-            rule = f"FREQ=DAILY;INTERVAL={chore.every_days}" if chore.every_days else ""
-            says = f"{chore.how} How often: {chore.known_from}. {ADVICE}"
-            yield CalendarEntry(chore.name, says, (chore.first,), None, rule, end)
+            starts = tuple(d for d in chore.days if d.year == chore.first.year) or (chore.first,)
+            rule = f"FREQ=DAILY;INTERVAL={chore.every_days}" if chore.every_days and not chore.days else ""
+            but = " Moved out of the days on which nobody comes." if chore.moved else ""
+            says = f"{chore.how} How often: {chore.known_from}.{but} {ADVICE}"
+            yield CalendarEntry(chore.name, says, starts, None, rule, end)
+
+
+def _absences(scenario: Scenario, end: datetime) -> Iterator[CalendarEntry]:
+    heating = scenario.schedule.heating
+    for away in heating.absences if heating else ():
+        if scenario.place.year in (away.from_date.year, away.to_date.year):
+            says = (
+                f"Heating keeps {away.keep_at_c:g} °C. The controller does it where it knows dates. {ADVICE}"
+            )
+            lasts = (away.to_date - away.from_date).days + 1
+            yield CalendarEntry("Nobody comes", says, (away.from_date,), None, "", end, lasts)

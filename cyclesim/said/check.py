@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.room_loads import measure_room
 from cyclesim.analysis.suction_side import measure_suction
+from cyclesim.said.beyond_sheet import say_beyond_sheet
 from cyclesim.said.cautions import cautions_for, say_cautions
 from cyclesim.said.defaults_table import counted, unmeasured
 from cyclesim.said.page import Page
@@ -27,6 +28,7 @@ def check_page(
     page.line(f"{counted(filled_in(scenario))}: cyclesim run --all lists them.")
     if said := unmeasured(untouched(scenario)):
         page.line(said, tone="mind")
+    say_beyond_sheet(page, scenario)
     page.line()
     page.line("Of the rules that need no run:")
     say_verdict(page, findings, checked)

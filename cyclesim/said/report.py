@@ -36,7 +36,14 @@ from cyclesim.said.savings import say_savings
 from cyclesim.said.spread import WeekSpread, as_table, spread
 from cyclesim.said.stretch import Stretch, stretch
 from cyclesim.said.trenches import say_trenches
-from cyclesim.said.use_tables import say_blowers, say_made_from, say_own_waters, say_people, say_power_cuts
+from cyclesim.said.use_tables import (
+    rooms_that_store,
+    say_blowers,
+    say_made_from,
+    say_own_waters,
+    say_people,
+    say_power_cuts,
+)
 from cyclesim.said.verdict import say_first, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
@@ -201,7 +208,7 @@ def _say_plant(page: Page, result: Result) -> None:
     say_suction(page, metrics.suction, metrics.pump_room)
     say_wiring(page, result)
     say_people(page, metrics.tub, metrics.sessions)
-    say_power_cuts(page, metrics.outages)
+    say_power_cuts(page, metrics.outages, rooms_that_store(result.scenario))
     say_cold_spell(page, metrics.cold_spell)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.said.answer import answer, say_answer
+from cyclesim.said.beyond_sheet import say_beyond_sheet
 from cyclesim.said.care_tables import say_water_care
 from cyclesim.said.cautions import cautions_for, say_cautions
 from cyclesim.said.cold_table import say_cold_spell
@@ -23,7 +24,14 @@ from cyclesim.said.run_tables import (
     say_tub,
 )
 from cyclesim.said.trenches import say_trenches
-from cyclesim.said.use_tables import say_blowers, say_made_from, say_own_waters, say_people, say_power_cuts
+from cyclesim.said.use_tables import (
+    rooms_that_store,
+    say_blowers,
+    say_made_from,
+    say_own_waters,
+    say_people,
+    say_power_cuts,
+)
 from cyclesim.said.verdict import Trials, say_open, say_others
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
@@ -75,6 +83,7 @@ def run_page(
     say_nobody_turns(page, bool(result.left and result.scenario.schedule.valves_turned))
     say_pumps(page, metrics.pumps, metrics.energy.currency)
     say_sources(page, metrics)
+    say_beyond_sheet(page, result.scenario, result.trace)
     say_blowers(page, metrics.blowers, metrics.energy.currency)
     say_own_waters(page, metrics.own_water, metrics.energy.currency)
     say_treatment(page, metrics.treatment, metrics.energy.currency)
@@ -83,7 +92,7 @@ def run_page(
 
         say_step_out(page, warmed)
     say_wiring(page, result)
-    say_power_cuts(page, metrics.outages)
+    say_power_cuts(page, metrics.outages, rooms_that_store(result.scenario))
     say_cold_spell(page, metrics.cold_spell)
     notes = result.programme.clock_notes(result.trace.begin_utc, result.trace.span_s)
     if notes:

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from cyclesim.analysis.amounts import exactly, lasting
+from cyclesim.analysis.amounts import exactly, lasting, listed
 from cyclesim.decide.sweeps.outcome import Broken
 from cyclesim.decide.tuning.duty_effect import duty_effect
 from cyclesim.decide.tuning.limits import LimitTried
@@ -323,6 +323,10 @@ def _say_thumbs(page: Page, tuning: Tuning) -> None:
     title = "Beside it: the file's own programme, and rules of thumb"
     page.table(_columns(tuning, "programme"), rows, title)
     page.line(f"About 30 s about twice a day is {SOURCE}.")
+    told = {finding.rule for finding in (*tuning.own.refused, *tuning.standing)}
+    borne = dict.fromkeys(f.rule for f in tuning.own.outcome.findings if f.rule not in told)
+    if borne:
+        page.line(f"No reason to refuse a programme, for the file's own breaks it too: {listed([*borne])}.")
 
 
 def _say_limits(page: Page, tuning: Tuning) -> None:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.device_metrics import BlowerMetrics, HeatSourceMetrics, OwnWaterMetrics
 from cyclesim.analysis.metrics import OutageMetrics, SessionMetrics, TubMetrics
 from cyclesim.said.page import Column, Page, cost, record, records, whole, words
 from cyclesim.said.words import count, hours, number, when
+from cyclesim.scenario.blocks.model import Scenario
 
 _MOST_PARTS, _FIRST_FROZEN, _COLDEST_SESSIONS = 6, 3, 3
 
@@ -116,8 +118,16 @@ def say_made_from(page: Page, sources: dict[str, HeatSourceMetrics]) -> None:
             page.line(f"{name} made {made}.", hang=2)
 
 
-def say_power_cuts(page: Page, cuts: Sequence[OutageMetrics]) -> None:
-    """Each power cut: the coldest part, and how long until the first parts would be at 0 degC and freeze."""
+def rooms_that_store(scenario: Scenario) -> list[str]:
+    """The rooms that hold heat."""
+    return [name for name, zone in scenario.place.zones.items() if zone.stores_j_k]
+
+
+def say_power_cuts(page: Page, cuts: Sequence[OutageMetrics], rooms: Sequence[str] = ()) -> None:
+    """Each power cut: the coldest part, and how long until the first parts would be at 0 degC and freeze.
+
+    *rooms*: those that hold heat, and so follow from the run.
+    """
     if not cuts:
         return
     page.heading("Power cuts")
@@ -138,3 +148,6 @@ def say_power_cuts(page: Page, cuts: Sequence[OutageMetrics]) -> None:
                 page.line(f"With a tenth of their water ice, at the soonest: {parts}.", indent=2)
         else:
             page.line("Had it gone on, no part would have been at 0 °C within ten days.", indent=2)
+    if rooms:
+        warmed = f"In a cut that was run the water warms {listed(list(rooms))} as it cools"
+        page.line(f"{warmed}; the hours under Frost leave that out and are fewer.", indent=2)

@@ -46,9 +46,11 @@ def _event(entry: CalendarEntry, calendar: OwnersCalendar, stamp: str) -> Iterat
             yield f"RDATE{zone}:{other:%Y%m%dT%H%M%S}"
     else:
         yield f"DTSTART;VALUE=DATE:{first:%Y%m%d}"
-        yield f"DTEND;VALUE=DATE:{first + timedelta(days=1):%Y%m%d}"
+        yield f"DTEND;VALUE=DATE:{first + timedelta(days=entry.days):%Y%m%d}"
         if entry.rule:
             yield f"RRULE:{entry.rule};UNTIL={first.year}1231"
+        for other in entry.starts[1:]:
+            yield f"RDATE;VALUE=DATE:{other:%Y%m%d}"
         yield "TRANSP:TRANSPARENT"
     yield f"SUMMARY:{_text(entry.name)}"
     yield f"DESCRIPTION:{_text(f'{calendar.title}: {entry.says}')}"

@@ -136,6 +136,28 @@ def test_the_plumber_is_told_of_injectors(scenario: Build, winter: Changes) -> N
     assert (12, 50) == tuple(round(rows[name].value) for name in ("injectors", "each injector gets"))
 
 
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("", ("the file does not say", "the file does not say", "the file leaves open which")),
+        ("check_valve: true,", ("the file does not say", True, "holds water back")),
+        ("check_valve: false, loop_above_water: 0 mm,", (0.0, False, "Neither a check valve nor a loop")),
+        ("check_valve: false, loop_above_water: 300 mm,", (300.0, False, "the loop alone")),
+    ],
+)
+def test_the_plumber_reads_what_keeps_water_from_the_blower_or_that_nobody_said(
+    scenario: Build, winter: Changes, said: str, told: tuple[object, object, str]
+) -> None:
+    """What the file leaves open is no fact of the plant: the rule is not judged by it either."""
+    built = scenario(*winter, ("check_valve: true,", said))
+    paper = plumber(Assembly(built), Programme(built), ())
+    rows = {row.cells[0]: row.cells[1] for block in paper.blocks for row in getattr(block, "rows", ())}
+    loop = rows["highest point above the water"]
+    assert told[:2] == (getattr(loop, "value", loop), rows["check valve"])
+    ticks = [item for block in paper.blocks for item in getattr(block, "items", ())]
+    assert any(told[2] in item for item in ticks)
+
+
 def test_the_start_of_a_blower_is_in_the_worst_second(run: Run, winter: Changes) -> None:
     """15 A as it starts beside the pump's 7 A and the lights' 1 A at 230 V: 23 A, for a moment."""
     starts = ("power: 690 W,", "power: 690 W, current: 3 A, starting_current: 15 A,")

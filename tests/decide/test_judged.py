@@ -30,6 +30,16 @@ def test_more_people_in_cold_water_than_before_is_refused(plain: Outcome) -> Non
     assert () == refused_for(five, six, ())
 
 
+def test_people_are_cold_as_often_whatever_the_cause(plain: Outcome) -> None:
+    """19 times for two causes are as many as 19; 20 for either are more, whichever comes last."""
+    cools, came = (broken("cold-at-end", "comfort", times=n, cause=why) for n, why in ((18, "a"), (1, "b")))
+    own = replace(plain, findings=(cools, came))
+    assert () == refused_for(own, own, ())
+    assert () == refused_for(replace(plain, findings=(replace(came, times=19),)), own, ())
+    for more in ((replace(cools, times=19), came), (cools, replace(came, times=2))):
+        assert more == refused_for(replace(plain, findings=more), own, ())
+
+
 def test_what_cannot_be_keyed_in_and_what_is_loud_at_night_is_refused_whoever_does_it(plain: Outcome) -> None:
     """The file's own programme is no excuse for these two."""
     for rule in ("programme-does-not-fit", "quiet-hours"):

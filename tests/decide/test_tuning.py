@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import time
 from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -17,6 +18,7 @@ from cyclesim.decide.tuning import placed, wishes
 from cyclesim.decide.tuning import space as space_module
 from cyclesim.decide.tuning import tuning as tuning_module
 from cyclesim.decide.tuning.judged import refused_for
+from cyclesim.decide.tuning.limits import LimitTried
 from cyclesim.decide.tuning.placing import Bound, Order
 from cyclesim.decide.tuning.programmes import Daily, Entry, own, relengthened, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
@@ -398,14 +400,16 @@ def test_the_own_times_are_tried_with_every_flush_length_on_offer() -> None:
 
 
 def test_the_own_programme_stays_where_nothing_that_was_tried_keeps_what_it_keeps() -> None:
-    """All others are refused: then it is advised, and its times are told; off the grid it cannot be."""
+    """All others are refused: then it is advised, and its times are told."""
     kept_off = Broken("cold-at-end", "comfort", "bathing", "the water cools while they bathe", 3, "")
     on_grid = ("schedule.filter_runs.0.start=[06:00]", "schedule.filter_runs.0.lasts=6 h")
     on_grid = (*on_grid, "schedule.line_flushes.0.start=[06:00, 18:00]")
     with pytest.MonkeyPatch.context() as patch:
-        others = "refused_for"
-        patch.setattr(tuning_module, others, lambda out, before, _: () if out is before else (kept_off,))
-        found, off_grid = tuned_at(*on_grid, days=1), tuned_at(days=1)
+        patch.setattr(tuning_module, "limits_tried", lambda _: [])
+        patch.setattr(
+            tuning_module, "refused_for", lambda out, before, _: () if out is before else (kept_off,)
+        )
+        found = tuned_at(*on_grid, days=1)
     assert found.recommended is found.own
     assert found.own in found.best
     text = " ".join(printed(tune_page(found)).split())
@@ -414,7 +418,26 @@ def test_the_own_programme_stays_where_nothing_that_was_tried_keeps_what_it_keep
     drawn = strips(found)
     assert [k for k, strip in enumerate(drawn.strips) if strip.is_advised] == [drawn.best]
     hold_tuning(found)
-    assert off_grid.recommended is None
+
+
+def test_what_holds_under_a_stricter_limit_is_tried_where_nothing_else_holds() -> None:
+    """Water older than 13 h is refused, as if it broke a rule of comfort; 19 h are allowed.
+
+    Placed for 19 h it gets 17 h old (see above), for 13.5 h it does not: that is then advised for 19 h.
+    """
+    old = Broken("cold-at-end", "comfort", "bathing", "the water cools while they bathe", 3, "")
+    once = "schedule.line_flushes.0.start=[07:30]"
+    stricter = LimitTried("oldest water", "19 h", "13.5 h", small(once, "limits.water_age=13.5 h"))
+    with pytest.MonkeyPatch.context() as patch:
+        aged: Any = lambda out, *_: (old,) if out.oldest_water_h > 13.0 else ()  # noqa: E731
+        patch.setattr(tuning_module, "refused_for", aged)
+        patch.setattr(tuning_module, "limits_tried", lambda _: [stricter])
+        found = tuned_at(once, "limits.water_age=19 h", days=3)
+        patch.setattr(tuning_module, "limits_tried", lambda _: [])
+        without = tuned_at(once, "limits.water_age=19 h", days=3)
+    assert without.recommended is None
+    assert found.recommended is not None
+    assert found.recommended.outcome.oldest_water_h <= 13.0
 
 
 def test_own_filter_lengths_that_the_controller_takes_are_on_offer() -> None:

@@ -12,7 +12,7 @@ from dateutil.rrule import rrulestr
 
 from cyclesim.cli import cli
 from cyclesim.said.calendar import owners_calendar
-from cyclesim.said.papers.chores import first_frost
+from cyclesim.said.papers.chores import chores, first_frost
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.shown.calendar_file import as_icalendar
 from cyclesim.simulation.assembly import Assembly
@@ -143,6 +143,32 @@ def test_chores_recur_as_the_file_has_them():
     for name, times in (("Clean the filter", 26), ("Refill the tub", 4)):
         rule = chores[name]["RRULE"].to_ical().decode()
         assert times == len(list(rrulestr(rule, dtstart=datetime.combine(first[name], datetime.min.time()))))
+
+
+def test_no_chore_is_due_while_nobody_comes_and_the_absence_stands_in_the_calendar():
+    """Filter every 14 days from 15 January, away 10 January to 12 February: 13 and 27 February, 13 March ...
+
+    The year has 365 days; 13 February is its 44th: 1 + (365 - 44) // 14 = 23 times.
+    """
+    away = "schedule.heating.absences=[{from: 2027-01-10, to: 2027-02-12, keep_at: 12 degC}]"
+    _, events = written(load_text(GARDEN, "test.yaml", sets=[away]))
+    known = {str(event["SUMMARY"]): event for event in events}
+    absence = known["Nobody comes"]
+    assert (date(2027, 1, 10), date(2027, 2, 13)) == (absence["DTSTART"].dt, absence["DTEND"].dt)
+    cleaned = known["Clean the filter"]
+    days = [cleaned["DTSTART"].dt, *(one.dt for more in cleaned["RDATE"] for one in more.dts)]
+    assert days[:3] == [date(2027, 2, 13), date(2027, 2, 27), date(2027, 3, 13)]
+    assert 23 == len(days)
+    assert "RRULE" not in cleaned
+    assert "RRULE" in known["Refill the tub"]  # 1 April: nothing of it falls into the absence
+
+
+def test_who_gets_ready_for_frost_does_it_before_leaving():
+    """Ready 14 days before the first frost of 20 November, on the 6th: away from the 2nd, on the 1st."""
+    weather = "place.weather={mean: 5 degC, seasonal_swing: 10 K, daily_swing: 0 K, coldest_day: 20 January}"
+    away = "schedule.heating.absences=[{from: 2027-11-02, to: 2027-12-20, keep_at: 12 degC}]"
+    [ready] = [c for c in chores(load_text(GARDEN, "test.yaml", sets=[weather, away])) if "frost" in c.name]
+    assert (date(2027, 11, 1), (date(2027, 11, 1),)) == (ready.first, ready.moved)
 
 
 def test_the_first_frost_is_read_off_the_weather():

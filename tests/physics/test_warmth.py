@@ -379,3 +379,39 @@ def test_circling_water_counts_as_stirred_over_long_stretches() -> None:
         share = 1.0 - exp(-seconds * (1.0 / 100.0 + 1.0 / TAU_S))
         whole = float((settled.held_j @ at).sum()) - sum(held_j(s) for s in contents.values())
         assert gained == pytest.approx(share * whole, rel=1e-6)
+
+
+def test_settled_water_beside_a_tub_that_warms_is_what_it_was_as_it_left() -> None:
+    """By the closed form along one reach, and slug by slug through a fork whose sides take 40 and 160 s.
+
+    2 K/h for an hour; T(s) = -5 + (38 - r s + 5) exp(-k s) so long after it left a tub of 38 degC.
+    """
+    r = 2.0 / 3600.0
+    one = [reach("leg", "tub", "tub", 20.0)]
+    settled = settle(one, layout(one, [1e-4]), RHO_C, ["air"])
+    at = forces(settled.zones, 1, 38.0, {"air": -5.0}, {}, r)
+    k, stay_s = one[0].rate_1_s, one[0].capacity_j_k / (RHO_C * 1e-4)
+    ages = np.linspace(0.0, stay_s, 20_001)
+    course = -5.0 + (43.0 - r * ages) * np.exp(-k * ages)
+    assert settled.outlet[0] @ at == pytest.approx(float(course[-1]), rel=1e-12)
+    held = one[0].capacity_j_k * float(np.trapezoid(course, ages)) / stay_s
+    assert settled.held_j[0] @ at == pytest.approx(held, rel=1e-8)
+    assert settled.lost_w[0] @ at == pytest.approx(k * held + 5.0 * one[0].ua_w_k, rel=1e-8)
+
+    fork = [
+        reach("out", "tub", "fork", 12.0),
+        reach("near", "fork", "join", 20.0),
+        reach("far", "fork", "join", 80.0),
+        reach("back", "join", "tub", 12.0),
+    ]
+    pattern = layout(fork, [1e-3, 0.5e-3, 0.5e-3, 1e-3])
+    settled, contents = settle(fork, pattern, RHO_C, ["air"]), {}
+    contents = {i: [(x.capacity_j_k / RHO_C, 36.0, 36.0)] for i, x in enumerate(fork)}
+    beside = {i: Surroundings(-5.0, 700.0 if i == 1 else 0.0) for i in range(4)}
+    done = warmth.move(fork, pattern, contents, [(3600.0, 36.0, 38.0)], beside, RHO_C)
+    at = forces(settled.zones, 4, 38.0, {"air": -5.0}, {1: 700.0}, r)
+    for place, i in enumerate(settled.moving):
+        assert held_j(done.contents[i]) / fork[i].capacity_j_k == pytest.approx(
+            float(settled.held_j[place] @ at) / fork[i].capacity_j_k, abs=5e-3
+        )
+        assert done.contents[i][0][1] == pytest.approx(float(settled.outlet[place] @ at), abs=0.01)

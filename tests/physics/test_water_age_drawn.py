@@ -143,7 +143,7 @@ def test_the_order_of_standing_times_is_worked_out_once() -> None:
             age.change(now + stood, pattern)
             now += stood + 1000.0
             age.change(now, age.still)
-    assert [2, 2] == [1 + max(groups) for _, groups in whole.memo]  # from the start, and from profiles
+    assert [2, 2] == [len(patterns) for patterns in whole.memo]  # from the start, and from profiles
 
 
 def test_a_pair_of_patterns_is_worked_out_once() -> None:

@@ -137,3 +137,11 @@ def test_the_electrician_reads_that_it_fires_with_the_pumps_that_it_is_kept_off_
         if len(r.cells) > 2
     }
     assert reads["boiler is kept off while boiler_pump is stopped"] == "contact of boiler_pump"
+
+
+@pytest.mark.parametrize(("said", "told"), [("limit_sensor: own", "its own"), ("", "the file does not say")])
+def test_whose_sensor_a_high_limit_has_is_no_fact_where_the_file_leaves_it_open(said: str, told: str) -> None:
+    """As the rule of independent limits, which is not judged then."""
+    _, of_wires = papers(PLANT.replace("limit_sensor: own", said))
+    rows = [r.cells for b in of_wires.blocks if isinstance(b, Table) for r in b.rows]
+    assert told == next(cells[2] for cells in rows if cells[:2] == ("boiler", 80.0))

@@ -63,6 +63,13 @@ def test_screen_json_picture_and_file_agree(file: Path, tmp_path: Path) -> None:
     assert picture.read_bytes() == again.read_bytes()
 
 
+def test_what_the_files_own_programme_breaks_too_is_told(file: Path) -> None:
+    """No pump rests for a day between two runs, whose ever they are; the row alone looks as if all held."""
+    file.write_text(COARSE.replace("limits:\n", "limits:\n  pump_rest: 23 h\n"), "utf-8")
+    said = " ".join(tune(file).stdout.split())
+    assert "No reason to refuse a programme, for the file's own breaks it too: short-cycling." in said
+
+
 def test_sun_that_goes_unused_is_a_measure_of_each_programme(file: Path, tmp_path: Path) -> None:
     """Two days' worth as a year's, beside the oldest water; nothing of it where there are no collectors."""
     roof = "\n    roof: {kind: solar, summer_peak: 4 kW, winter_peak: 2 kW, drop: 0.3 m at 300 L/min,"

@@ -100,6 +100,9 @@ def test_power_cut_names_its_coldest_part_and_what_freezes_first() -> None:
     assert "With a tenth of their water ice, at the soonest: left after 15.5 h." in text
     assert "no part would have been" in said(say_power_cuts, [replace(cut, until_zero_h={"tub": None})])
     assert said(say_power_cuts, []) == ""
+    assert "under Frost" not in text
+    room = said(say_power_cuts, [cut], ["cellar"])
+    assert "In a cut that was run the water warms cellar as it cools; the hours under Frost leave" in room
 
 
 def test_fuel_and_circuits_have_their_place_beside_energy() -> None:

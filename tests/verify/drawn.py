@@ -9,6 +9,7 @@ from __future__ import annotations
 from random import Random
 
 DAYS = 60
+STORES_L = (50, 120, 300, 800, 1500, 3000)
 PROOFS = (
     "flow_switch", "flow_switch", "flow_switch",
     "pressure_switch", "pump_contact", "temperature_rise", "none",
@@ -34,6 +35,9 @@ def maybe(random: Random, chance: float, text: str) -> str:
 class Drawn:
     """One plant, part by part; `text` is its file."""
 
+    STORED = 0.15
+    """The chance that a source is a store of warm water; a share that keeps the quick tests quick."""
+
     def __init__(self, seed: int) -> None:
         self.random = random = Random(seed)
         self.pumps = ["main", "jets", "aux"][: random.choice([1, 1, 1, 2, 2, 3])]
@@ -44,6 +48,17 @@ class Drawn:
         self.treated = random.random() < 0.4
         self.apart = Random(f"{seed}, several pumps")
         """Draws of its own, so that all else is drawn as it was before one entry could run several."""
+        stored = Random(f"{seed}, stores")
+        self.stores = {
+            name: stored.choice(STORES_L) for name in self.sources if stored.random() < self.STORED
+        }
+        """Sources whose body is a store of warm water: how much is in it [L]."""
+        self.reads = {
+            what: stored.choice(sorted(self.stores))
+            for what in ("frost", "own", "heating")
+            if self.stores and stored.random() < 0.5
+        }
+        """What watches a store: frost protection, a device's own thermostat, the heating's sensor."""
 
     def several(self, first: str, *, run: bool) -> str:
         """That pump, or others with it: at once, one soon after the other, or in turn in a *run*."""
@@ -59,6 +74,11 @@ class Drawn:
         if not self.two_speeds[pump]:
             return pump
         return f"{pump} {'low' if lowest else self.random.choice(['low', 'high'])}"
+
+    def sensor(self) -> str:
+        """Where the heating's sensor sits, if in a store."""
+        store = self.reads.get("heating")
+        return f", sensor: {{in: {store}, every: 2 h, for: 3 min}}" if store else ""
 
     def pump_text(self, name: str) -> str:
         """A pump's sheet."""
@@ -92,7 +112,8 @@ class Drawn:
         speed = f"speed: {random.choice(['low', 'high'])}, " if pump and self.two_speeds[pump] else ""
         left = random.choice(["hand", '"off"'])
         ways = [
-            "thermostat: {watches: room, starts_below: 9 degC, stops_above: 11 degC}",
+            f"thermostat: {{watches: {self.reads.get('own', 'room')}, "
+            "starts_below: 9 degC, stops_above: 11 degC}",
             f"clock: {{start: {clock(random)}, lasts: {random.choice([1, 3])} h}}",
             f"hand_switch: [{{from: {moment(random)}, lasts: {random.choice([1, 9])} h, to: {left}}}]",
         ]
@@ -109,7 +130,7 @@ class Drawn:
         if name == "boiler":
             kind = "kind: boiler, output: 12 kW, efficiency: 90 %, fuel: 0.1 EUR/kWh, power: 60 W"
             kind += maybe(random, 0.5, f", minimum_burn: {random.choice([1, 3])} min")
-        parts = [kind, "drop: 0.3 m at 400 L/min", "volume: 2 L"]
+        parts = [kind, "drop: 0.3 m at 400 L/min", f"volume: {self.stores.get(name, 2)} L"]
         parts += [f"needs_flow: {random.choice([20, 60, 60, 150])} L/min"]
         parts += [f"proof: {{by: {random.choice(PROOFS)}}}", "zone: room"]
         if random.random() < 0.6:
@@ -167,11 +188,12 @@ class Drawn:
         served = "aux" if len(self.pumps) == 3 and random.random() < 0.2 else "main"
         lines += [
             f"heating: {{with: [{', '.join(heats)}], pump: {self.at(served, lowest=random.random() < 0.8)}, "
-            f"keep_at: {random.choice([30, 36])} degC, within: 1 K}}"
+            f"keep_at: {random.choice([30, 36])} degC, within: 1 K{self.sensor()}}}"
         ]
         if random.random() < 0.4:
             lines += [
-                "frost_protection: {watches: room, starts_below: 8 degC, stops_above: 10 degC, "
+                f"frost_protection: {{watches: {self.reads.get('frost', 'room')}, starts_below: 8 degC, "
+                "stops_above: 10 degC, "
                 f"pump: {self.at(random.choice(self.pumps))}}}"
             ]
         if random.random() < 0.5:

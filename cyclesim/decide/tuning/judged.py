@@ -6,7 +6,8 @@ recommended; a rule that says something is asked of programmes does.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import Counter
+from collections.abc import Iterable
 
 from cyclesim.analysis.history import HALTED
 from cyclesim.analysis.rules import RULES
@@ -25,20 +26,28 @@ def of_the_plant(outcomes: Iterable[Outcome]) -> tuple[Broken, ...]:
 def refused_for(outcome: Outcome, before: Outcome, standing: Iterable[Broken]) -> tuple[Broken, ...]:
     """Why a programme is refused: danger or hygiene, or a rule of programmes that the file's own keeps."""
     known = {_key(f) for f in standing}
-    times = {(f.rule, f.subject): f.times for f in before.findings}
+    owns, times = _times(before), _times(outcome)
     return tuple(
         f
         for f in outcome.findings
-        if _key(f) not in known and not _is_halted(f) and (f.severity in _SERIOUS or _worse(f, times))
+        if _key(f) not in known and not _is_halted(f) and (f.severity in _SERIOUS or _worse(f, times, owns))
     )
 
 
-def _worse(finding: Broken, times: Mapping[tuple[str, str], int]) -> bool:
+def _times(outcome: Outcome) -> Counter[tuple[str, str]]:
+    """How often each rule is broken by each subject, for whatever cause."""
+    times = Counter[tuple[str, str]]()
+    for finding in outcome.findings:
+        times[finding.rule, finding.subject] += finding.times
+    return times
+
+
+def _worse(finding: Broken, times: Counter[tuple[str, str]], owns: Counter[tuple[str, str]]) -> bool:
     """Whether less is kept than the rule asks of a programme, beside how often the file's own breaks it."""
-    own, asked = times.get((finding.rule, finding.subject)), RULES[finding.rule].programmes
-    if asked in ("nothing", "always") or own is None:
+    about, asked = (finding.rule, finding.subject), RULES[finding.rule].programmes
+    if asked in ("nothing", "always") or about not in owns:
         return asked != "nothing"
-    return asked == "no more often" and finding.times > own
+    return asked == "no more often" and times[about] > owns[about]
 
 
 def _key(finding: Broken) -> tuple[str, str, str]:

@@ -188,12 +188,14 @@ class _Search:
             choices += [choice for choice in fit if choice.programme not in placed]
             placed |= {choice.programme: Order.of(here) for choice in fit}
         choices += self._moved(here, _held(choices), placed)
+        if not _held(choices):  # what keeps a stricter limit may keep the file's own, too
+            others = self._limits(min((*choices, mine), key=_how_bad))
+            choices += self._elsewhere(here, others, placed)
         held = _held(choices)
-        lack_least, others = _by_lacks(held)
-        best = (*_best(lack_least), *_best(others))
+        lack_least, lack_more = _by_lacks(held)
+        best = (*_best(lack_least), *_best(lack_more))
         nearest = None if best else min((*choices, mine), key=_how_bad)
-        known = nearest or best[0]
-        limits = tuple(self._changed(list(limits_tried(self.scenario)), known.programme))
+        limits = self._limits(nearest or best[0])
         barred, helps = tuple[Obstacle, ...](), tuple[Changed, ...]()
         if nearest:
             barred = tuple(obstacles(here))
@@ -283,6 +285,18 @@ class _Search:
             whole, of_known = _marks(known), next(made)
             told.append({p: beside(whole, of_known, next(made)) for p in tried})
         return told
+
+    def _elsewhere(self, here: Space, limits: Iterable[Changed], placed: dict[Daily, Order]) -> list[Choice]:
+        """What holds under another limit, run under the file's own where it can be keyed in."""
+        found = (c.choice.programme for c in limits if c.choice is not None and not c.choice.refused)
+        fit = [p for p in dict.fromkeys(found) if p not in placed and takes(here, p)]
+        placed |= dict.fromkeys(fit, Order.of(here))
+        outcomes = self._run(scheduled(self.scenario, p) for p in fit)
+        return [self._choice("", p, out) for p, out in zip(fit, outcomes, strict=True)]
+
+    def _limits(self, known: Choice) -> tuple[Changed, ...]:
+        """Each limit changed alone."""
+        return tuple(self._changed(list(limits_tried(self.scenario)), known.programme))
 
     def _changed(self, about: Sequence[LimitTried | Plumbing], known: Daily) -> Iterator[Changed]:
         """The cheapest programme under each change; *known* is tried as well."""

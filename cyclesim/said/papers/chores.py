@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 from cyclesim.analysis.history import moves_at
 from cyclesim.scenario.blocks.heat_sources import Solar
+from cyclesim.scenario.blocks.heating import Absence
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.hourly_weather import weather
@@ -29,10 +31,15 @@ class Chore:
     every_days: int | None
     known_from: str
     """Where the interval is from: the file, or practice."""
+    days: tuple[date, ...] = ()
+    """Every day on which it is done, where an absence puts one of those in the file's year off."""
+    moved: tuple[date, ...] = ()
+    """Of these days those on which it is done for it fell due while nobody came: when somebody is back, or,
+    of what is done once a year, before."""
 
 
 def chores(scenario: Scenario) -> list[Chore]:
-    """The chores of the file's year, in the order of their first day."""
+    """The chores of the file's year, in the order of their first day; none is due while nobody comes."""
     care, new_year = scenario.water_care, date(scenario.place.year, 1, 1)
     found = []
     if care and care.clean_filter_every_s:
@@ -68,7 +75,30 @@ def chores(scenario: Scenario) -> list[Chore]:
             how = "Empty it and its pipes outdoors. "
             how += f"{pump_or_valve} lets no water in until it is filled again, in an evening without frost."
             found.append(Chore(f"Drain {name}", how, ready, None, "the file's weather"))
-    return sorted(found, key=lambda chore: chore.first)
+    heating = scenario.schedule.heating
+    away = heating.absences if heating else ()
+    return sorted((_around(chore, away, scenario.place.year) for chore in found), key=lambda c: c.first)
+
+
+def _around(chore: Chore, away: Sequence[Absence], year: int) -> Chore:
+    """A chore with none of its days in an absence; what recurs is counted from when it was put off to."""
+    if chore.every_days is None:
+        ready = _out_of(away, chore.first, before=True)
+        return replace(chore, first=ready, moved=(ready,) * (ready != chore.first))
+    days, moved, due = list[date](), list[date](), chore.first
+    while due.year == year:
+        day = _out_of(away, due, before=False)
+        days.append(day)
+        moved += [day] * (day != due)
+        due = day + timedelta(days=chore.every_days)
+    return replace(chore, first=days[0], days=tuple(days), moved=tuple(moved)) if moved else chore
+
+
+def _out_of(away: Sequence[Absence], day: date, *, before: bool) -> date:
+    """The last day before the absences that a day lies in, or the first after them; else the day."""
+    while spell := next((a for a in away if a.from_date <= day <= a.to_date), None):
+        day = spell.from_date - timedelta(days=1) if before else spell.to_date + timedelta(days=1)
+    return day
 
 
 def drained_for_winter(scenario: Scenario) -> dict[str, str]:

@@ -218,6 +218,8 @@ def _limits(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
         sensor = {"own": "its own", "thermostat": "the thermostat's: one fault blinds both"}[
             source.limit_sensor
         ]
+        if source.unsaid("limit_sensor"):
+            sensor = "the file does not say"
         known = source.high_limit_c is not None
         rows.append(
             (name, source.high_limit_c, sensor if known else "", "by hand, at the device" if known else "")

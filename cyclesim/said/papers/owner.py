@@ -20,6 +20,7 @@ from cyclesim.said.papers.runs_when import runs_when
 from cyclesim.said.papers.signs import say_signs
 from cyclesim.said.papers.sun import stands_hot
 from cyclesim.said.verdict import alike, worst_said
+from cyclesim.said.words import day
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.verification.signs import noticed
 
@@ -155,10 +156,20 @@ def _chores(sheet: Sheet, scenario: Scenario) -> None:
         words("known from"),
     )
     rows: list[tuple[Cell, ...]] = []
-    for chore in chores(scenario):
+    known = chores(scenario)
+    for chore in known:
         often = f"every {chore.every_days} days" if chore.every_days else "once a year"
         rows.append((chore.name, chore.how, often, chore.first.isoformat(), chore.known_from))
     if rows:
         sheet.table(columns, rows)
+    for chore in known:
+        if chore.moved:
+            days = listed([day(one.isoformat()) for one in chore.moved])
+            when = (
+                "as soon as somebody is back, and counted from then"
+                if chore.days
+                else "on the last day before"
+            )
+            sheet.line(f"{chore.name}: due while nobody comes, so {when}: {days}.")
     if scenario.water_care is None:
         sheet.line("The file says nothing of refills, filter cleaning and disinfectant: ask who built it.")

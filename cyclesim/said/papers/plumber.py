@@ -230,6 +230,7 @@ def _air(sheet: Sheet, plant: Assembly) -> None:
     for name, blower in plant.sheet.air.items():
         duty = plant.air_duty(name)
         columns = (words(""), Column("", unit=""))
+        open_loop = blower.unsaid("loop_above_water_m")
         sheet.heading(f"Air: {name}")
         sheet.table(
             columns,
@@ -240,24 +241,32 @@ def _air(sheet: Sheet, plant: Assembly) -> None:
                 ),
                 ("length", Amount(blower.length_m, "m")),
                 ("outlets under the water", _mm(blower.outlets_below_water_m)),
-                (
-                    "highest point above the water",
-                    _mm(blower.loop_above_water_m),
-                ),
-                ("check valve", blower.check_valve),
+                ("highest point above the water", _UNSAID if open_loop else _mm(blower.loop_above_water_m)),
+                ("check valve", _UNSAID if blower.unsaid("check_valve") else blower.check_valve),
                 *_injectors(blower, duty),
                 ("air that it gives", Amount(duty.flow_m3_s * L_MIN, "L/min of air", 0)),
                 ("pressure at the blower", Amount(duty.pressure_pa / _KPA, "kPa")),
             ],
         )
-        sheet.checks(
-            [
-                "The loop stands above the water line with the tub full and people in it.",
-                "The check valve lets air pass towards the tub and holds water back."
-                if blower.check_valve
-                else "No check valve is drawn: the loop alone keeps water from the blower.",
-            ]
-        )
+        sheet.checks(list(_dry(blower)))
+
+
+_UNSAID = "the file does not say"
+
+
+def _dry(blower: Blower) -> Iterator[str]:
+    """What keeps the tub's water from the blower."""
+    loop = blower.loop_above_water_m > 0.0
+    if loop:
+        yield "The loop stands above the water line with the tub full and people in it."
+    if blower.check_valve:
+        yield "The check valve lets air pass towards the tub and holds water back."
+    elif loop:
+        yield "No check valve is drawn: the loop alone keeps water from the blower."
+    elif blower.unsaid("check_valve", "loop_above_water_m"):
+        yield "A check valve or a loop above the water keeps it from the blower: the file leaves open which."
+    else:
+        yield "Neither a check valve nor a loop is drawn: fit one before water is filled in."
 
 
 def _injectors(blower: Blower, duty: BlowerDuty) -> Iterator[tuple[Cell, Cell]]:
