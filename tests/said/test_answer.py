@@ -35,7 +35,6 @@ ON_TOP = ("Power cuts", "Cold spell", "Own water", "As wired")
 """Headings of what a file brings beyond legs, pumps and heat sources: told on top of the hundred lines."""
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("file", SHIPPED, ids=lambda file: file.stem)
 def test_a_year_is_told_on_a_hundred_lines(file: Path) -> None:
     """Unless everything is asked for; what is left out then has a place, the voltage lost on cables too."""

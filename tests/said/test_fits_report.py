@@ -26,7 +26,7 @@ def fits(new: Path, *args: object) -> Result:
     return CliRunner().invoke(cli, [str(word) for word in words])
 
 
-@pytest.mark.parametrize("step", ["7 h", pytest.param("6 h", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("step", ["7 h", "6 h"])
 def test_the_page_tells_what_its_json_does(new: Path, tmp_path: Path, step: str) -> None:
     """Each misfit with its mend, each lost promise, and what a year costs; by 7 h nothing can be tuned."""
     new.write_text(NEW.replace("6 h", step), "utf-8")

@@ -70,7 +70,6 @@ def test_what_the_files_own_programme_breaks_too_is_told(file: Path) -> None:
     assert "No reason to refuse a programme, for the file's own breaks it too: short-cycling." in said
 
 
-@pytest.mark.slow
 def test_sun_that_goes_unused_is_a_measure_of_each_programme(file: Path, tmp_path: Path) -> None:
     """Two days' worth as a year's, beside the oldest water; nothing of it where there are no collectors."""
     roof = "\n    roof: {kind: solar, summer_peak: 4 kW, winter_peak: 2 kW, drop: 0.3 m at 300 L/min,"

@@ -33,7 +33,6 @@ def test_a_fortnight_breaks_nothing(like: str | None) -> None:
     assert [] == [f.rule for f in simulate(load_text(starter_text(like)), days=14).findings]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("like", [None, *LIKE])
 def test_a_year_breaks_nothing(like: str | None) -> None:
     """Every day of the year that the file names."""

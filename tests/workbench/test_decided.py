@@ -71,7 +71,7 @@ def test_a_mend_is_told_as_a_run_tells_it(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("units", ["us", "metric"])
-@pytest.mark.parametrize("machine", [pytest.param("pump", marks=pytest.mark.slow), "blower"])
+@pytest.mark.parametrize("machine", ["pump", "blower"])
 def test_a_size_comes_with_the_picture_of_the_command(machine: str, units: str, tmp_path: Path) -> None:
     """Byte for byte: in the reader's units, marked by the file; whole in its own address."""
     file, to = SCHEDULES / f"{SIZED[machine]}.yaml", tmp_path / "figure.svg"
