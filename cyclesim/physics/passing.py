@@ -11,7 +11,7 @@ import numpy as np
 from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Ints, Way
 
-_ALIKE_K = 0.01  # streams of the tub nearer than this are one slug
+_ALIKE_K = 0.002  # streams of the tub nearer than this are one slug
 
 
 @dataclass(slots=True)
