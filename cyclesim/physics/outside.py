@@ -427,7 +427,7 @@ class Outside:
 
     def close(self, now: int, tub_c: float, integral: float) -> None:
         """Close every open stay, and begin the next; *integral* as in `settle_due`."""
-        for circuit in self._circuits:  # what stands and is heated is no vector
+        for circuit in self._circuits:  # what does not settle whole stays in slugs
             straighten = circuit.number not in self._turn.step.opened
             self._bring(circuit, now, tub_c, integral, straighten=straighten)
             circuit.straight.tell()

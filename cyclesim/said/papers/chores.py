@@ -39,7 +39,7 @@ class Chore:
 
 
 def chores(scenario: Scenario) -> list[Chore]:
-    """The chores of the file's year, in the order of their first day; none is due while nobody comes."""
+    """The chores of the file's year, in the order of their first day; none falls on days away."""
     care, new_year = scenario.water_care, date(scenario.place.year, 1, 1)
     found = []
     if care and care.clean_filter_every_s:
