@@ -248,10 +248,10 @@ class Leg(Model):
             raise RefusedError("", "outside goes with bore only; pipe already says it", at=("outside",))
         if self.outside_m <= self.bore_m:
             raise RefusedError("", "outside must be more than bore", at=("outside",))
-        if self.length_m < self.bore_m / 2.0:
+        if self.length_m < self.bore_m / 4.0:
             bore = format_quantity(self.bore_m, "length")
-            due = f"a leg is at least half as long as it is wide inside ({bore})"
-            raise RefusedError("a length that is too small", due, "did you mean m?", at=("length",))
+            expected = f"a leg is at least a quarter as long as it is wide inside ({bore})"
+            raise RefusedError("a length that is too small", expected, "did you mean m?", at=("length",))
         if self.manifold is not None and self.outlet_above_water_m:
             raise RefusedError(
                 "", "jets lie under water; give a spout a leg of its own", at=("outlet_above_water",)
