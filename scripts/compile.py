@@ -18,7 +18,10 @@ ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
     *(f"physics/{name}" for name in ("age_book", "ahead", "circuit", "circuit_age", "contents")),
     *(f"physics/{name}" for name in ("evaporation", "forces", "heat", "laws", "loops", "outside")),
-    *(f"physics/{name}" for name in ("own_water", "parcels", "passing", "settled", "settling", "sources")),
+    *(
+        f"physics/{name}"
+        for name in ("own_water", "parcels", "passing", "readings", "settled", "settling", "sources")
+    ),
     *(
         f"physics/{name}"
         for name in ("stays", "tub_heat", "tub_node", "turns", "warmth", "water_age", "ways")
