@@ -110,7 +110,7 @@ def draw(stretch: Stretch, us: bool = False) -> Figure:
     _draw_lanes(axes["asked"], asked, "Who asked for a pump:  outline = asked,  filled = got it")
     low = "half height = low speed,  full = high;  " if any(lane.half for lane in ran) else ""
     unproven = [key for key in noted if key.severity == "danger" and {lane.name for lane in ran} & {*key.of}]
-    red = ";  red frame = while a danger above is broken" if unproven else ""
+    red = ";  red frame = danger above" if unproven else ""
     _draw_lanes(axes["ran"], ran, f"What ran:  {low}hatched = waiting for proof, running on, or tripped{red}")
     _frame(axes["ran"], ran, unproven)
     _draw_tub(axes["tub"], stretch)
