@@ -9,7 +9,8 @@ from cyclesim.physics import warmth
 from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import ZoneFilter, decay
 from cyclesim.physics.stays import OnStays, Stays, Straight
-from cyclesim.physics.warmth import Moved, Slug
+from cyclesim.physics.sunlit import Sunlit, balance_c
+from cyclesim.physics.warmth import Floats, Moved, Slug
 from cyclesim.physics.ways import Ways
 
 
@@ -26,6 +27,7 @@ class Contents:
         start_s: int,
         water_c: float,
         on_stays: OnStays,
+        suns_w: Mapping[int, Sequence[float]],
     ) -> None:
         reaches = self.reaches = ways.reaches
         self._ways, self._per_m3_k, n = ways, ways.per_m3_k, len(reaches)
@@ -38,9 +40,17 @@ class Contents:
                 kinds[key] = ZoneFilter(zones[r.zone], 1.0 / r.rate_1_s, origin_s)
         self._filters = [kinds.get((r.zone, round(r.rate_1_s, 15))) for r in reaches]
         self.stays = Stays(reaches, body_of, start_s, water_c, on_stays)
+        self._in_sun = list(self._filters)
+        for i, sun_w in suns_w.items():
+            r = reaches[i]
+            self._in_sun[i] = ZoneFilter(balance_c(r, zones[r.zone], sun_w), 1.0 / r.rate_1_s, origin_s)
         self.straight = [
-            Straight(held, reaches, self._filters, self.stays, forces, start_s, water_c) for held in ways.held
-        ]
+            Straight(
+                held, reaches, (self._filters, self._in_sun), self.stays, forces, start_s, water_c,
+                Sunlit(held, suns_w, origin_s),
+            )
+            for held in ways.held
+        ]  # fmt: skip
         self._slugs: list[list[Slug]] = [[] for _ in reaches]
         self._since: list[float] = [float(start_s)] * n
         self.flows = [0.0] * n
@@ -74,11 +84,12 @@ class Contents:
         for i, heat_w in self.fixed_w.items():
             if self.circuit_of[i] == g and not self.flows[i] and self.reaches[i].capacity_j_k:
                 stands[i] = heat_w
-        self.straight[g].heat(stands)
+        self.straight[g].heat(stands, all_stands=not any(self.flows[i] for i in self.circuits[g]))
 
     def _stood(self, i: int, since: float, at_s: float) -> tuple[float, float]:
         """The map of water that has stood in reach *i*: factor, and what is added."""
-        reach, heat_w, zoned = self.reaches[i], self.fixed_w.get(i), self._filters[i]
+        reach, heat_w = self.reaches[i], self.fixed_w.get(i)
+        zoned = (self._in_sun if self.straight[self.circuit_of[i]].is_lit else self._filters)[i]
         kept, gained = zoned.stood(since, at_s) if zoned else (1.0, 0.0)
         if heat_w is not None:
             gained += heat_w / reach.capacity_j_k * decay(reach.rate_1_s, at_s - since)[1]
@@ -101,6 +112,15 @@ class Contents:
         kept, gained = (1.0, 0.0) if self.flows[i] else self._stood(i, since, at_s)
         return self._per_m3_k * kept * held + gained * self.reaches[i].capacity_j_k, coldest_c * kept + gained
 
+    def lit(self, i: int, from_s: float, hours: int) -> Floats:
+        """Heat above 0 degC [J] in reach *i* at hours after *from_s*, in the sun as all stands."""
+        straight, zoned = self.straight[self.circuit_of[i]], self._in_sun[i]
+        assert zoned is not None
+        since = straight.touched_s if straight.is_straight else self._since[i]
+        kept, gained = zoned.by_hour(since, from_s, hours)
+        held_j: Floats = kept * self.standing(i, since)[0] + gained * self.reaches[i].capacity_j_k
+        return held_j
+
     def put(self, i: int, slugs: list[Slug]) -> None:
         """Reach *i* holds these, the end that leaves first in front."""
         self._slugs[i] = slugs if self.flows[i] > 0.0 else warmth.turned(slugs)
@@ -115,17 +135,39 @@ class Contents:
         for i, j in done.lost_j.items():
             self.stays.lost_j[i] += j
 
-    def stand(self, i: int, now: int) -> None:
-        """Bring the slugs of a reach to *now* if they have stood, and book what they have lost."""
+    def rest(self, g: int, now: int) -> None:
+        """Bring the slugs of a circuit to *now*, and close the stays of its bodies."""
+        straight, stays = self.straight[g], self.stays
+        if not straight.is_lit:
+            self._rest(g, now, {})
+            return
+        for at, given_w in straight.sun.steady(self._since[self.circuits[g][0]], now):
+            for i, sun_w in given_w.items():
+                stays.move(i, moves=sun_w > 0.0)
+            self._rest(g, at, given_w)
+
+    def _rest(self, g: int, now: int, given_w: Mapping[int, float]) -> None:
+        for i in self.circuits[g]:
+            self.stand(i, now, given_w.get(i))
+        for body in self.straight[g].bodies:
+            self.close(body, now)
+
+    def stand(self, i: int, now: int, sun_w: float | None = None) -> None:
+        """Bring the slugs of a reach to *now* if they have stood, and book what they have lost.
+
+        *sun_w*: what the sun gave it meanwhile [W], beside all other heat.
+        """
         since, slugs = self._since[i], self._slugs[i]
         if not self.flows[i] and now > since and self.reaches[i].capacity_j_k:
             kept, gained = self._stood(i, since, now)
             stood = [(v, a * kept + gained, b * kept + gained) for v, a, b in slugs]
-            if i in self.fixed_w:  # it is brought here each hour: what has come to be alike is one slug
+            if (
+                i in self.fixed_w or sun_w is not None
+            ):  # brought here each hour: what is alike by now is one slug
                 stood = warmth.joined(stood)
             self._slugs[i] = stood
             lost_j = self._per_m3_k * (warmth.warmth(slugs) - warmth.warmth(self._slugs[i]))
-            self.stays.lost_j[i] += lost_j + self.fixed_w.get(i, 0.0) * (now - since)
+            self.stays.lost_j[i] += lost_j + (self.fixed_w.get(i, 0.0) + (sun_w or 0.0)) * (now - since)
         self._since[i] = now
 
     def close(self, body: int, now: int) -> None:

@@ -295,6 +295,14 @@ class ZoneFilter:
         self._asked = (t_s, now_c)
         return kept, now_c - before_c * kept
 
+    def by_hour(self, t0_s: float, from_s: float, hours: int) -> tuple[Floats, Floats]:
+        """As `stood`, by the end of each of so many hours after *from_s*, or until the series ends."""
+        first = int((from_s - self._origin_s) // HOUR_S) + 1
+        now_c: Floats = np.frombuffer(self._kept_c)[first : first + hours]
+        late_s = self._origin_s + HOUR_S * np.arange(first, first + len(now_c)) - t0_s
+        kept: Floats = np.exp(late_s / -self._tau_s)
+        return kept, now_c - self._particular(t0_s) * kept
+
     def temp_at(self, t_s: float, t0_s: float, temp0_c: float) -> float:
         """Temperature [degC] at t_s of water that was temp0_c at t0_s <= t_s and has stood since."""
         kept, gained = self.stood(t0_s, t_s)
@@ -330,3 +338,12 @@ class ZoneFilters:
         now_c = self._particular(t_s)
         self._asked_s, self._before_c = t_s, now_c
         return kept, now_c - before_c * kept
+
+    def course(self, t0_s: float, at_s: Floats) -> tuple[Floats, Floats]:
+        """The same by each of some instants: a row for each."""
+        since_s = at_s - self._origin_s
+        hours = np.clip(since_s // HOUR_S, 0, self._last).astype(int)
+        late_s: Floats = np.maximum(since_s, 0.0) - hours * HOUR_S
+        now_c = np.exp(late_s[:, None] * self._rates_1_s) * self._kept_c[hours] + self._zone_c[hours]
+        kept: Floats = np.exp((at_s - t0_s)[:, None] * self._rates_1_s)
+        return kept, now_c - self._particular(t0_s) * kept

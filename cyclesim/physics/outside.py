@@ -61,8 +61,9 @@ class Outside(Readings):
         water_c: float,
         tub_j_k: float,
         on_stays: OnStays,
+        suns_w: Mapping[int, Sequence[float]],
     ) -> None:
-        super().__init__(ways, body_of, zones, origin_s, start_s, water_c, tub_j_k, on_stays)
+        super().__init__(ways, body_of, zones, origin_s, start_s, water_c, tub_j_k, on_stays, suns_w)
         self._turn = self._turns.last
         self._by_law: set[int] = set()
         self.seen = -1
@@ -174,15 +175,15 @@ class Outside(Readings):
         water.open(g)
         if circuit.is_settled:
             self._as_slugs(circuit, now, tub_c, integral, late=late)
-        for i in water.circuits[g]:
-            water.stand(i, now)
-        for body in circuit.straight.bodies:
-            water.close(body, now)
+        water.rest(g, now)
         if straighten:
             water.straighten(g, now)
 
     def _bring_at_once(self, circuit: Circuit, now: int, tub_c: float, integral: float) -> bool:
         """The same by vector. False, and nothing done, where settled water is not straight enough."""
+        if circuit.way is None:
+            circuit.straight.rest(now)
+            return True
         (ends_c, apart), mark, settled = self._at_once(circuit, now, tub_c), circuit.mark, None
         if apart is not None:
             if apart.dot(apart) > 1.0 and (np.abs(apart) > 1.0).any():

@@ -20,14 +20,13 @@ from cyclesim.physics.turns import Turns
 from cyclesim.physics.warmth import Floats, Slug
 from cyclesim.physics.ways import Way, Ways
 
-_NEAR_K = 0.3  # what has settled may be another temperature than was foreseen by less than this
-
 
 class Readings:
     """Contents of all reaches from *start_s* on, all at *water_c* then; *tub_j_k*: heat capacity of the tub.
 
     *ways* are kept from run to run; *body_of*: the body of each reach, None where nobody asks; *zones* are
-    hourly [degC] from *origin_s* on; *on_stays* as for `Stays`.
+    hourly [degC] from *origin_s* on; *on_stays* as for `Stays`; *suns_w*: what the sun gives to reaches, for
+    as long as their circuit stands, hourly as well [W]; these must lose some heat.
     """
 
     def __init__(
@@ -40,12 +39,15 @@ class Readings:
         water_c: float,
         tub_j_k: float,
         on_stays: OnStays,
+        suns_w: Mapping[int, Sequence[float]],
     ) -> None:
         self._tub_j_k = tub_j_k
         self.reaches, self._ways = ways.reaches, ways
         self._per_m3_k, self._origin_s = ways.per_m3_k, origin_s
         self.forces = Forces(ways.zones, len(ways.reaches), zones, origin_s, start_s)
-        self._water = Contents(ways, body_of, self.forces, zones, origin_s, start_s, water_c, on_stays)
+        self._water = Contents(
+            ways, body_of, self.forces, zones, origin_s, start_s, water_c, on_stays, suns_w
+        )
         self._stays, self._circuit_of = self._water.stays, self._water.circuit_of
         self._circuits = [Circuit(g, s, start_s, water_c) for g, s in enumerate(self._water.straight)]
         self._turns = Turns(ways, self._stays)
@@ -118,16 +120,27 @@ class Readings:
                 return None
         return self._settling.foresee(circuit, members, only_now=only_now)
 
+    def is_lit(self, body: int) -> bool:
+        """Whether all of the circuit of a body stands, in a sun of which is known how it goes on."""
+        return self._water.straight[self._circuit_of[self._stays.members[body][0]]].is_lit
+
+    def lit_c(self, body: int, now: int, hours: int) -> Floats:
+        """The mean [degC] of such a body by the end of each of so many hours after *now*, if it stands on."""
+        held_j = np.zeros(hours)
+        for i in self._stays.members[body]:
+            of_reach = self._water.lit(i, now, hours)
+            held_j = held_j[: len(of_reach)] + of_reach
+        return held_j / self._stays.capacity_j_k[body]
+
     def has_passed(self, body: int, now: int) -> bool:
         """Whether nothing is left in a body of what stood in its circuit before water began to move there."""
         circuit = self._circuits[self._circuit_of[self._stays.members[body][0]]]
         return circuit.way is not None and now - circuit.moved_s >= circuit.way.after_s
 
-    def falls_after_s(self, body: int, more_k: float, now: int, tub_c: float) -> float | None:
-        """After how long [s] a body's mean is no more than *more_k* above the tub, if all goes on as it is.
+    def warmer_k(self, body: int, now: int, tub_c: float) -> Floats | None:
+        """By how much a body's mean is above the tub [K], by the second from *now* on until it settles.
 
-        Infinite where it comes nowhere near; None where nobody knows. Where it settles near that it is to be
-        asked again then.
+        If all goes on as it is; None where nobody knows.
         """
         circuit = self._circuits[self._circuit_of[self._stays.members[body][0]]]
         way = circuit.way
@@ -137,11 +150,7 @@ class Readings:
         if foreseen is None:
             return None
         held_j, by_then_c = foreseen
-        above_k = held_j / self._stays.capacity_j_k[body] - by_then_c - more_k
-        found = np.flatnonzero(above_k <= 0.0)
-        if len(found):
-            return float(found[0])
-        return math.inf if above_k[-1] > _NEAR_K else float(len(above_k))
+        return held_j / self._stays.capacity_j_k[body] - by_then_c
 
     def coldest_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Temperature [degC] at a body's coldest end."""

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import ZoneFilter, ZoneFilters, decay
+from cyclesim.physics.sunlit import Sunlit
 from cyclesim.physics.warmth import Floats, Reach
 from cyclesim.physics.ways import Way
 
@@ -77,6 +78,12 @@ class Stays:
     def of(self, reaches: Iterable[int]) -> list[int]:
         """The bodies that some reaches belong to."""
         return list(dict.fromkeys(b for i in reaches if (b := self.body_of[i]) is not None))
+
+    def move(self, i: int, *, moves: bool) -> None:
+        """Water moves through the body of a reach, or is heated as it stands; or neither."""
+        body = self.body_of[i]
+        if body is not None:
+            self.moves[body] = moves
 
     def colder(self, body: int | None, least_c: float) -> None:
         """Some water of a body has been as cold as that while it moved."""
@@ -149,27 +156,29 @@ class Straight:
     """Reaches of one circuit that hold water, for as long as the water of each is one slug: by vector.
 
     All fronts, and then all backs, in the order of *held*. *filters*: what the zone of each reach does to
-    water that stands there, None where it loses nothing. Stays that close together are told of many at a
-    time, and only then is worked out what was lost: until then a row of each table tells of one of them.
+    water that stands there, None where it loses nothing; and that in the *sun*, while all of it stands. Stays
+    that close together are told of many at a time, and only then is worked out what was lost: until then a
+    row of each table tells of one of them.
     """
 
     def __init__(
         self,
         held: Sequence[int],
         reaches: Sequence[Reach],
-        filters: Sequence[ZoneFilter | None],
+        filters: tuple[Sequence[ZoneFilter | None], Sequence[ZoneFilter | None]],
         stays: Stays,
         forces: Forces,
         start_s: int,
         water_c: float,
+        sun: Sunlit,
     ) -> None:
         self.held, self._reaches = held, reaches
         half_j_k = [0.5 * reaches[i].capacity_j_k for i in held]
         self.half_j_k: Floats = np.array(half_j_k + half_j_k)
-        kinds = list(dict.fromkeys(filters[i] for i in held))
-        which = [kinds.index(filters[i]) for i in held]
-        self._which: Ints = np.array(which + which, dtype=np.int64)
-        self._zones = ZoneFilters(kinds)
+        self._beside = [_filters_of(held, those) for those in filters]
+        self.sun, self.is_lit = sun, sun.shines
+        """The sun, and whether it warms what stands as it comes, since all of it stands."""
+        self._which, self._zones = self._beside[self.is_lit]
         owners = [stays.body_of[i] for i in held]
         self.bodies = stays.of(held)
         of_bodies = [k for body in self.bodies for k, b in enumerate(owners) if b == body]
@@ -214,9 +223,31 @@ class Straight:
             stood[k + len(self.held)] += risen_k
         return stood
 
-    def heat(self, heats_w: Mapping[int, float]) -> None:
-        """From when it was touched last these reaches, whose water stands, get so much heat [W]."""
+    def heat(self, heats_w: Mapping[int, float], *, all_stands: bool) -> None:
+        """From when it was touched last these reaches, whose water stands, get so much heat [W].
+
+        *all_stands*: no water of the circuit moves from then on.
+        """
         self._heats_w = [(self.held.index(i), heat_w) for i, heat_w in heats_w.items()]
+        if self.sun.shines:
+            self.is_lit = all_stands
+            self._which, self._zones = self._beside[all_stands]
+
+    def rest(self, now: int) -> None:
+        """Close the stays of all bodies, whose water has stood: one for each time of steady sun."""
+        if not self.is_lit:
+            self.close(self.stood(now), now, None)
+            return
+        times = self.sun.steady(self.touched_s, now)
+        kept, gained = self._zones.course(self.touched_s, np.array([float(at) for at, _ in times]))
+        course: Floats = self.ends_c * kept[:, self._which] + gained[:, self._which]
+        for ends_c, (at, given_w) in zip(course, times, strict=True):
+            for i, sun_w in given_w.items():
+                self._stays.move(i, moves=sun_w > 0.0)
+                if sun_w:
+                    k = self.held.index(i)
+                    self._given_j.append((len(self._closed_s), k, sun_w * (at - self.touched_s)))
+            self.close(ends_c, at, None)
 
     def passed(self, way: Way, moves: Moves, causes: Floats, rose_k: float) -> None:
         """The water has passed within the open stay, and has settled; the tub rose by *rose_k* meanwhile."""
@@ -331,6 +362,13 @@ class Straight:
             columns = [self.bodies.index(body) for body in passed.moves.bodies]
             met_c[np.ix_(passed.rows, columns)] = passed.met_c(self._causes[passed.rows])
         return met_c
+
+
+def _filters_of(held: Sequence[int], filters: Sequence[ZoneFilter | None]) -> tuple[Ints, ZoneFilters]:
+    """What zones do to the water of some reaches, each kind once; and which for fronts, then for backs."""
+    kinds = list(dict.fromkeys(filters[i] for i in held))
+    which = [kinds.index(filters[i]) for i in held]
+    return np.array(which + which, dtype=np.int64), ZoneFilters(kinds)
 
 
 def _before(at_first: Sequence[float], bodies: Sequence[int], after: Floats) -> Floats:

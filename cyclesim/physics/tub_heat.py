@@ -18,7 +18,7 @@ from cyclesim.physics.outside import Outside, Trial
 from cyclesim.physics.own_water import OwnPiece, OwnWater
 from cyclesim.physics.stays import OnStays
 from cyclesim.physics.tub_node import Node, TubNode, node_of
-from cyclesim.physics.warmth import BEND_K, Slug
+from cyclesim.physics.warmth import BEND_K, Floats, Slug
 from cyclesim.physics.ways import Way, Ways
 
 Placed = tuple[int, Law, int | None]
@@ -67,7 +67,8 @@ class TubHeat:
 
     *ways* knows the reaches that hold the water outside the tub, *body_of* of which body each is. *on_piece*
     is called for each closed piece of the tub, *on_stays* as for `Stays`, *on_exchange* for what each law did
-    over a piece. Times are whole seconds.
+    over a piece. Times are whole seconds. *suns_w*: what the sun gives to reaches, which must lose some heat,
+    hourly as the zones [W]; `change` is told of it only while water moves in their circuit.
     """
 
     def __init__(
@@ -82,6 +83,7 @@ class TubHeat:
         on_piece: Callable[[Piece], None],
         on_stays: OnStays,
         on_exchange: Callable[[Exchanged], None] = lambda _: None,
+        suns_w: Mapping[int, Sequence[float]] = {},
     ) -> None:
         self._tub, self._origin_s = tub, origin_s
         self._shell_zone_c, self._cover_zone_c = zones[tub.shell_zone], zones[tub.cover_zone]
@@ -90,7 +92,9 @@ class TubHeat:
         self._own: list[tuple[OwnWater, int]] = []
         self._on_own: Callable[[int, OwnPiece], None]
         self._covered = True
-        self._outside = Outside(ways, body_of, zones, origin_s, start_s, water_c, tub.water_j_k, on_stays)
+        self._outside = Outside(
+            ways, body_of, zones, origin_s, start_s, water_c, tub.water_j_k, on_stays, suns_w
+        )
         self._now_s, self.water_c = start_s, water_c
         self._nodes: dict[tuple[int, bool], Node] = {}
         self._ahead = Ahead(tub, self._outside, zones, origin_s)
@@ -136,13 +140,21 @@ class TubHeat:
         """Whether all water of a body follows the tub's by now, so that it may be watched as OverTub."""
         return self._outside.tub_level_under(body, 0.0, self._now_s, self.water_c) is not None
 
+    def is_lit(self, body: int) -> bool:
+        """Whether a body stands in a sun of which is known how it goes on."""
+        return self._outside.is_lit(body)
+
     def has_passed(self, body: int) -> bool:
         """Whether nothing is left in a body of what stood in its circuit before water began to move there."""
         return self._outside.has_passed(body, self._now_s)
 
-    def falls_after_s(self, body: int, more_k: float) -> float | None:
-        """After how long [s] a body is no more than *more_k* above the tub, as `Outside` has it."""
-        return self._outside.falls_after_s(body, more_k, self._now_s, self.water_c)
+    def lit_c(self, body: int, hours: int) -> Floats:
+        """The mean [degC] of such a body by the end of each of so many hours from now, if it stands on."""
+        return self._outside.lit_c(body, self._now_s, hours)
+
+    def warmer_k(self, body: int) -> Floats | None:
+        """By how much a body is warmer than the tub [K], by the second from now on, as `Outside` has it."""
+        return self._outside.warmer_k(body, self._now_s, self.water_c)
 
     def own_c(self, place: int, at_s: float) -> float:
         """Temperature [degC] in a source's own water, by its place, at *at_s* if all goes on as it is."""

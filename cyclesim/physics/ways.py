@@ -189,6 +189,11 @@ class Ways:
         """How many forces there are: the tub, the zones, heat into each reach, how fast the tub warms."""
         self._known: dict[tuple[float, ...], Way] = {}
 
+    def stands(self, i: int, flows_m3_s: Sequence[float]) -> bool:
+        """Whether at these flows no water moves in the circuit of reach *i*."""
+        circuit = next(circuit for circuit in self.circuits if i in circuit)
+        return all(abs(flows_m3_s[k]) <= STILL_M3_S for k in circuit)
+
     def of(self, g: int, flows_m3_s: Sequence[float]) -> Way | None:
         """The way through circuit *g* at these flows, one for each reach of all; None where it stands."""
         flows = [0.0] * len(self.reaches)

@@ -31,14 +31,31 @@ class Board:
         self.now = start_s
         """The second of the run."""
         self.facts = 0
+        self._planned: dict[object, tuple[int, Callable[[], None]]] = {}
         self._due: set[int] = set()
         self._doing = False
         self._called, self._scans = (self._fire,), (self._scan,)
 
-    @property
-    def next_s(self) -> int:
-        """The second of the next event."""
-        return int(self._env.peek())
+    def go_to(self) -> int:
+        """The second of the next event, once all of this one has been done.
+
+        What is planned becomes an event only here, where nothing else comes before that might plan it anew.
+        """
+        next_s = int(self._env.peek())
+        if self._planned:
+            soonest_s = min([at_s for at_s, _ in self._planned.values()])
+            if soonest_s <= next_s:
+                next_s = soonest_s
+                for who in [who for who, (at_s, _) in self._planned.items() if at_s == soonest_s]:
+                    self.at(soonest_s, self._planned.pop(who)[1])
+        return next_s
+
+    def plan(self, who: object, at_s: int | None, do: Callable[[], None]) -> None:
+        """Do something in a later second, if *who* has not planned anew by then; None: nothing any more."""
+        if at_s is None:
+            self._planned.pop(who, None)
+        else:
+            self._planned[who] = at_s, do
 
     def run(self, until_s: int, priority: Priority) -> None:
         """Let all happen up to this second, and of that what comes before this priority."""
@@ -121,7 +138,6 @@ class Timers:
         """When each time that runs is over, the soonest first."""
         self._machines: list[int] = []
         """Whose each of them is."""
-        self._planned_s = -1
         self._known: dict[tuple[int, tuple[int, ...]], int] = {}
         """After which pass and with whose times running somebody waits for which of them; none: -1."""
 
@@ -151,10 +167,7 @@ class Timers:
         awaited = self._known.get(key)
         if awaited is None:
             awaited = self._known[key] = self._awaited(passed)
-        end_s = self.ends_s[awaited] if awaited >= 0 else -1
-        if awaited >= 0 and end_s != self._planned_s:
-            self._board.at(end_s, self._over)
-        self._planned_s = end_s
+        self._board.plan(self, self.ends_s[awaited] if awaited >= 0 else None, self._board.wake)
 
     def _awaited(self, passed: Passed) -> int:
         facts = passed.facts
@@ -163,7 +176,3 @@ class Timers:
             if self._controller.step(passed.state, facts).moved:
                 return k
         return -1
-
-    def _over(self) -> None:
-        if self._planned_s == self._board.now:
-            self._board.wake()

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from bisect import bisect_right
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from cyclesim.physics.loops import Loops
@@ -29,8 +30,10 @@ class _Fire(NamedTuple):
     series: Sequence[float]
     hot_w: float
     reach: int | None
-    """Into which that goes as it is; None where it goes by a law, or nowhere."""
+    """Into which that goes as it is; None where it goes by a law, or nowhere, or while all stands."""
     shown: Stream[str]
+    is_hourly: bool
+    """Whether it is to be told anew when that changes."""
 
 
 class _Done(NamedTuple):
@@ -56,7 +59,12 @@ class WaterAndHeat:
             self.exchanges = Exchanges(plant, drive.weather, drive.zones, drive.fires)
         put_stay = [trace.stays[body.name].put_all for body in plant.bodies]
         put_age = {i: trace.ages[name].put_all for name, i in plant.reported.items()}
-        begins, series = drive.begins, drive.zones.series
+        begins, series, at = drive.begins, drive.zones.series, plant.reach_at
+        suns_w = {at[n]: drive.fires[n] for n in plant.plates if n in drive.fires}
+        self._suns_w = {i: sun_w for i, sun_w in suns_w.items() if plant.reaches[i].ua_w_k}
+        """What the sun gives to reaches of collectors while all of their circuit stands."""
+        self._burns_s = _changes_s(drive)
+        """When what burns or shines by itself gives another heat, but for the start."""
         self.heat = TubHeat(
             plant.tub_node,
             plant.ways,
@@ -68,6 +76,7 @@ class WaterAndHeat:
             trace.tub.put,
             lambda body, rows: put_stay[body](rows),
             self._put_exchange,
+            self._suns_w,
         )
         if begins and begins.just_filled:
             self.heat.shell_c = series[plant.tub_node.shell_zone][0]
@@ -90,7 +99,7 @@ class WaterAndHeat:
             self._trace.cover.put(self._drive.start_s, "off")
             self._tell(self._drive.start_s)
         if self.exchanges and self.exchanges.fires:
-            self._board.process(self._burning())
+            self._burn()
 
     def follow(self, effect: Effect, now: int) -> bool:
         """Something else is on; whether that makes any difference to water and heat."""
@@ -138,7 +147,7 @@ class WaterAndHeat:
         *ends_s*: when times end for which nobody waits. A law is linear over a piece, and begins anew there,
         so that what it comes to does not depend on who waits.
         """
-        horizon, crossed = min(self._board.next_s, self._drive.span_s), None
+        horizon, crossed = min(self._board.go_to(), self._drive.span_s), None
         for end_s in ends_s:
             if now < end_s < horizon and crossed is None and not self.heat.is_exact:
                 crossed = self.heat.advance(end_s, *levels)
@@ -183,6 +192,7 @@ class WaterAndHeat:
                 if fire.reach is not None:
                     heats_w[fire.reach] = heat_w
                 fire.shown.put(now, "firing" if heat_w > fire.hot_w else "off")
+            self._plan(told, now)
         if self.own.waters:
             self.own.follow(effect.what, exchanges, now)
         self.heat.change(effect.duty.plug_flows_m3_s, heats_w, told.laws, self._covered)
@@ -205,29 +215,35 @@ class WaterAndHeat:
         """What burns or shines by itself; where a law tells its heat, that is put to the others."""
         exchanges, plant, duty = self.exchanges, self._plant, self._effect.duty
         assert exchanges is not None
-        sheet, moves, reach = plant.sheet.heat_sources[name], not plant.is_still(name, duty), None
-        hot_w = _HOT_SHARE * sheet.output_w
+        sheet, moves, at = (
+            plant.sheet.heat_sources[name],
+            not plant.is_still(name, duty),
+            plant.reach_at[name],
+        )
+        hot_w, reach, is_hourly = _HOT_SHARE * sheet.output_w, None, True
         if isinstance(sheet, Solar) and not moves:  # they stand hot and give nothing: they are built for that
             hot_w = math.inf
         if name in self.own.waters:
             if self.own.stands(name, self._effect.what):
                 hot_w = math.inf
+        elif at in self._suns_w and plant.ways.stands(at, duty.plug_flows_m3_s):
+            is_hourly = False
         elif name in plant.plates or (not moves and not isinstance(sheet, Solar)):
-            reach = plant.reach_at[name]
+            reach = at
         elif moves:
             laws.append(exchanges.by_itself(name))
-        return _Fire(exchanges.fires[name], hot_w, reach, self._trace.sources[name])
+        else:
+            is_hourly = False
+        return _Fire(exchanges.fires[name], hot_w, reach, self._trace.sources[name], is_hourly)
 
-    def _burning(self) -> Iterator[int]:
-        """What burns or shines by itself, hour by hour: its heat, and whether it is hot."""
-        start_s, warm = self._drive.start_s, False
-        for hour in range((self._drive.span_s - start_s) // HOUR_S):
-            at = start_s + HOUR_S * hour
-            before, warm = warm, any(series[hour] > 0.0 for series in self._drive.fires.values())
-            if warm or before:
-                if at > self._board.now:
-                    yield at
-                self._tell(at)
+    def _plan(self, told: _Done, now: int) -> None:
+        """What burns or shines by itself is told when its heat changes next, if it is to be."""
+        k = bisect_right(self._burns_s, now)
+        is_told = k < len(self._burns_s) and any(fire.is_hourly for fire in told.fires)
+        self._board.plan(self, self._burns_s[k] if is_told else None, self._burn)
+
+    def _burn(self) -> None:
+        self._tell(self._board.now)
 
     def _put_exchange(self, row: Exchanged) -> None:
         assert self.exchanges is not None
@@ -236,3 +252,10 @@ class WaterAndHeat:
         if rows is None:
             rows = self._trace.exchanges[name] = Rows(name, Exchanged)
         rows.put(row)
+
+
+def _changes_s(drive: Drive) -> list[int]:
+    """When what burns or shines by itself gives another heat: hours with some, and those after such."""
+    warm = [any(hour) for hour in zip(*drive.fires.values(), strict=True)]
+    hours = (drive.span_s - drive.start_s) // HOUR_S
+    return [drive.start_s + HOUR_S * k for k in range(1, min(hours, len(warm))) if warm[k] or warm[k - 1]]

@@ -204,7 +204,7 @@ def test_as_the_sun_goes_they_fall_to_a_level_in_the_second_of_slices(seed):
     level_k, dark_w = 0.5 * sunlit.warmer_k, dict.fromkeys(sunlit.heats_w, 0.0)
     sunlit.heat.change(sunlit.flows, dark_w)
     assert sunlit.heat.has_passed(sunlit.panels)
-    foreseen_s = 1800 + sunlit.heat.falls_after_s(sunlit.panels, level_k)
+    foreseen_s = 1800 + int(np.argmax(sunlit.heat.warmer_k(sunlit.panels) <= level_k))
     sunlit.heat.advance(int(foreseen_s))
     assert sunlit.warmer_k == pytest.approx(level_k, abs=0.1)
     fell_s = 1800
