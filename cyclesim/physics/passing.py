@@ -92,16 +92,18 @@ class Passing:
     def sent_out(self, tub_j_k: float) -> list[Slug]:
         """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s], in few slugs."""
         course_c, lasted_s, pieces = self._course(tub_j_k), self.lasted_s, 1
+        seconds = np.arange(lasted_s + 1.0)
         while True:
-            at, between, lasting_s = _knots(lasted_s, pieces)
+            at = _knots(lasted_s, pieces)
             knots_c = course_c[at]
-            off_k = between @ knots_c - course_c
+            off_k = np.interp(seconds, at, knots_c) - course_c
             if pieces == lasted_s or max(off_k.max(), -off_k.min()) <= _ALIKE_K:
                 break
             pieces = min(2 * pieces, lasted_s)
         by_then = np.concatenate(([0.0], np.cumsum(0.5 * (course_c[:-1] + course_c[1:]))))[at]
+        lasting_s = np.diff(at).astype(float)
         shifts_k = np.diff(by_then) / lasting_s - 0.5 * (knots_c[:-1] + knots_c[1:])  # so that heat stays
-        rows = zip(lasting_s, pairwise(knots_c.tolist()), shifts_k.tolist(), strict=True)
+        rows = zip(lasting_s.tolist(), pairwise(knots_c.tolist()), shifts_k.tolist(), strict=True)
         return [(dt, front + shift_k, back + shift_k) for dt, (front, back), shift_k in rows]
 
     def _course(self, tub_j_k: float) -> Floats:
@@ -116,11 +118,7 @@ class Passing:
 
 
 @lru_cache(50)  # collectors are read so many seconds after they were let in, again and again
-def _knots(lasts_s: int, pieces: int) -> tuple[Ints, Floats, list[float]]:
-    """The seconds at which so many pieces of *lasts_s* begin and end; how long each lasts [s].
-
-    Between them: what makes of values there those of every second, straight from one to the next.
-    """
-    at_s, seconds = np.linspace(0.0, lasts_s, pieces + 1).round(), np.arange(lasts_s + 1.0)
-    between = np.array([np.interp(seconds, at_s, alone) for alone in np.eye(pieces + 1)]).T.copy()
-    return at_s.astype(int), between, np.diff(at_s).tolist()
+def _knots(lasts_s: int, pieces: int) -> Ints:
+    """The seconds at which so many pieces of *lasts_s* begin and end."""
+    at_s: Ints = np.linspace(0.0, lasts_s, pieces + 1).round().astype(np.int64)
+    return at_s

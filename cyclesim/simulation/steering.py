@@ -118,6 +118,7 @@ class Steering:
             at = self._next_look(now, until, inside_c)
             if at is None and not self._stopped:
                 at = until
+            until -= HOUR_S * _AHEAD_H // 2  # what happens by itself meanwhile spares them that look
         else:
             until = self._changes_s[min(bisect_right(self._changes_s, now), len(self._changes_s) - 1)]
             at = self._next_look(now, until, inside_c)

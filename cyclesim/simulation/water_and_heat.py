@@ -60,7 +60,8 @@ class WaterAndHeat:
         put_stay = [trace.stays[body.name].put_all for body in plant.bodies]
         put_age = {i: trace.ages[name].put_all for name, i in plant.reported.items()}
         begins, series, at = drive.begins, drive.zones.series, plant.reach_at
-        suns_w = {at[n]: drive.fires[n] for n in plant.plates if n in drive.fires}
+        warmed = [n for n in plant.plates if n in drive.fires and n not in plant.behind_plates]
+        suns_w = {at[n]: drive.fires[n] for n in warmed}
         self._suns_w = {i: sun_w for i, sun_w in suns_w.items() if plant.reaches[i].ua_w_k}
         """What the sun gives to reaches of collectors while all of their circuit stands."""
         self._burns_s = _changes_s(drive)
