@@ -16,6 +16,7 @@ from cyclesim.physics.heat import TwoNode
 from cyclesim.physics.laws import Exchange, Law
 from cyclesim.physics.outside import Outside, Trial
 from cyclesim.physics.own_water import OwnPiece, OwnWater
+from cyclesim.physics.pieces import Exchanged, Piece
 from cyclesim.physics.stays import OnStays
 from cyclesim.physics.tub_node import Node, TubNode, node_of
 from cyclesim.physics.warmth import BEND_K, Floats, Slug
@@ -37,29 +38,6 @@ Watched = tuple[float, bool, int | OverTub | None]
 _LATE_K = 0.01  # how exactly settled water is told how much colder it left a tub that warms
 COVERED_PIECE_S, OPEN_PIECE_S = 900, 600
 """Longest pieces [s] over which a law stays linear: under the cover, and while it is off."""
-
-
-class Piece(NamedTuple):
-    """A stretch of constant forcing: temperatures at its start [degC], what it added up to."""
-
-    start_s: int
-    end_s: int
-    water_c: float
-    shell_c: float
-    water_integral_k_s: float
-    cover_loss_j: float
-    shell_loss_j: float
-
-
-class Exchanged(NamedTuple):
-    """What one law did over a piece: heat into the water, energy drawn for it, water that left."""
-
-    law: int
-    start_s: int
-    end_s: int
-    heat_j: float
-    input_j: float
-    evaporated_kg: float
 
 
 class TubHeat:

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from cyclesim.physics.age_book import Emitted
 from cyclesim.physics.own_water import OwnPiece
+from cyclesim.physics.pieces import Piece
 from cyclesim.physics.stays import Stay
-from cyclesim.physics.tub_heat import Piece
 from cyclesim.simulation.assembly import Positions
 from cyclesim.simulation.stream import Interval, Span, State, Stream, joined
 

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from cyclesim.physics.loops import Loops
-from cyclesim.physics.tub_heat import Exchanged, Placed, TubHeat, Watched
+from cyclesim.physics.pieces import Exchanged
+from cyclesim.physics.tub_heat import Placed, TubHeat, Watched
 from cyclesim.physics.warmth import below_s, ends
 from cyclesim.scenario.blocks.heat_sources import Solar
 from cyclesim.simulation.assembly import Assembly

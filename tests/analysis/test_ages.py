@@ -14,8 +14,8 @@ from cyclesim.analysis.result import measure
 from cyclesim.analysis.spans import spans
 from cyclesim.physics.age_book import Emitted
 from cyclesim.physics.heat import ZoneFilter
+from cyclesim.physics.pieces import Piece
 from cyclesim.physics.stays import Body, Stay
-from cyclesim.physics.tub_heat import Piece
 from cyclesim.simulation.trace import Zones
 
 Run = Callable[..., History]

@@ -8,8 +8,8 @@ from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import RULES, judge
+from cyclesim.physics.pieces import Piece
 from cyclesim.physics.stays import Stay
-from cyclesim.physics.tub_heat import Piece
 from cyclesim.scenario.blocks.model import Scenario
 
 Run = Callable[..., History]

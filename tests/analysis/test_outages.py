@@ -10,8 +10,8 @@ from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import OutageMetrics
 from cyclesim.analysis.outages import had_it_failed
 from cyclesim.analysis.result import measure, simulate
+from cyclesim.physics.pieces import Piece
 from cyclesim.physics.stays import Body, Stay
-from cyclesim.physics.tub_heat import Piece
 from cyclesim.scenario.blocks.model import Scenario
 
 Run = Callable[..., History]

@@ -14,8 +14,9 @@ from cyclesim.analysis.findings import Breach, NotJudged
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.rules import RULES, judge
+from cyclesim.physics.pieces import Exchanged, Piece
 from cyclesim.physics.stays import Stay
-from cyclesim.physics.tub_heat import Exchanged, Piece, TubHeat
+from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load
 from cyclesim.simulation import water_and_heat

@@ -6,7 +6,7 @@ import pytest
 
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
-from cyclesim.physics.tub_heat import Exchanged, Piece
+from cyclesim.physics.pieces import Exchanged, Piece
 from cyclesim.scenario.blocks.heat_sources import highest_cop
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.trace import Rows

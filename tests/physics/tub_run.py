@@ -6,8 +6,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from hypothesis import strategies as st
 
+from cyclesim.physics.pieces import Piece
 from cyclesim.physics.stays import Body, Stay
-from cyclesim.physics.tub_heat import Piece, TubHeat
+from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.physics.tub_node import TubNode
 from cyclesim.physics.warmth import Reach
 from cyclesim.physics.ways import Ways
