@@ -52,6 +52,7 @@ class Run:
     zones: dict[str, list[float]]
     water_c: float = 38.0
     start_s: int = 0
+    suns_w: dict[int, list[float]] = field(default_factory=dict)
     pieces: list[Piece] = field(default_factory=list)
     stays: list[Stay] = field(default_factory=list)
 
@@ -67,6 +68,7 @@ class Run:
             self.water_c,
             self.pieces.append,
             lambda _, rows: self.stays.extend(Stay(*row) for row in np.atleast_2d(rows)),
+            suns_w=self.suns_w,
         )
 
     def reaches(self) -> list[Reach]:

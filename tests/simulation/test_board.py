@@ -81,3 +81,41 @@ def test_no_second_that_is_past(board: Board) -> None:
     for at in (9, 10.5):
         with pytest.raises(ValueError, match="whole second that is not past"):
             board.at(at, lambda: None)  # type: ignore[arg-type]
+
+
+def test_what_is_planned_anew_leaves_nothing_behind(told: list[tuple[str, int]]) -> None:
+    """It is done once, in the second that was planned last, and nothing happens in the others."""
+    board: Board
+
+    def go_on(now: int) -> None:
+        told.append(("on", now))
+        board.go_to()
+
+    board = Board(0, go_on, go_on)
+    board.plan("a", 30, lambda: told.append(("early", 30)))
+    board.plan("a", 50, lambda: told.append(("late", 50)))
+    board.plan("b", 40, lambda: told.append(("never", 40)))
+    board.at(10, lambda: board.plan("b", None, lambda: None))
+    board.at(50, lambda: told.append(("at", 50)))
+    board.run(NEVER_S, Priority.END)
+    assert [name for name, _ in told] == ["on", "at", "late", "on"]
+    assert told[0] == ("on", 10)
+    assert told[-1] == ("on", 50)
+
+
+def test_what_is_planned_for_a_second_may_plan_the_next(told: list[tuple[str, int]]) -> None:
+    """Each time it is done it plans itself anew."""
+    board: Board
+
+    def again() -> None:
+        told.append(("done", board.now))
+        board.plan("a", board.now + 20 if board.now < 60 else None, again)
+
+    def go_on(_: int) -> None:
+        board.go_to()
+
+    board = Board(0, go_on, go_on)
+    board.plan("a", 20, again)
+    board.at(5, lambda: None)
+    board.run(NEVER_S, Priority.END)
+    assert told == [("done", 20), ("done", 40), ("done", 60)]
