@@ -39,8 +39,9 @@ class Sunlit:
         self._changes_s: list[int] = []
         self._given_w: list[Mapping[int, float]] = []
         """What each gets until each change, and at last."""
-        given_w = dict.fromkeys(mine, 0.0)
-        for hour, watts in enumerate(zip(*(suns_w[i] for i in mine), strict=True)):
+        none = [0.0] * len(mine)  # before the first hour, and after the last
+        given_w = dict(zip(mine, none, strict=True))
+        for hour, watts in enumerate([*zip(*(suns_w[i] for i in mine), strict=True), none]):
             now_w = dict(zip(mine, watts, strict=True))
             if now_w != given_w:
                 self._changes_s.append(origin_s + int(HOUR_S) * hour)
