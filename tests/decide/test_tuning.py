@@ -16,7 +16,7 @@ from cyclesim.decide.tuning import placed, wishes
 from cyclesim.decide.tuning import space as space_module
 from cyclesim.decide.tuning.judged import refused_for
 from cyclesim.decide.tuning.placing import Bound, Order
-from cyclesim.decide.tuning.programmes import Daily, Entry, own, scheduled
+from cyclesim.decide.tuning.programmes import Daily, Entry, moved, own, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
 from cyclesim.said.flush_lengths import none_is_long_enough
@@ -163,6 +163,19 @@ def test_rules_of_thumb_stand_beside_it(tuned: Tuning) -> None:
     """Those without a flush leave the jets' water where it is."""
     assert len(tuned.thumbs) == 3
     assert any(f.rule in ("never-flushed", "stale-water") for f in tuned.thumbs[-1].refused)
+
+
+def test_no_run_is_moved_into_another() -> None:
+    """Of 22:00 and 00:45, an hour each, 23:45 is free and 22:45 is not: both would make 1.75 h of two."""
+    free = ("schedule.quiet_hours=null", "limits.water_age=5 days", "controller.filter_windows=2")
+    space = space_module.space(small("controller.time_step=15 min", *free))
+    filters = Entry(FILTER, alone("circulator"), 3600, (time(0, 45), time(22, 0)))
+    flush = Entry(FLUSH, alone("jets"), 45, (time(12),))
+    found = {entry.clocks for tried in moved(space, Daily((filters, flush))) for entry in tried.entries}
+    assert ("22:00", "23:45") in found
+    assert ("22:00", "22:45") not in found
+    assert ("00:45", "23:00") in found
+    assert ("00:00", "00:45") not in found
 
 
 @pytest.fixture(scope="module")
