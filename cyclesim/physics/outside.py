@@ -246,7 +246,7 @@ class Outside(Readings):
             assert way is not None
             if not way.is_fast or circuit.asked:
                 self._asks_tub = True
-            if not way.is_fast:
+            if circuit.is_slow:
                 drawn_m3_s += way.drawn_m3_s
             if way.settles and not circuit.is_settled and circuit.due_s < self.due_s:
                 self.due_s = float(circuit.due_s)
@@ -263,7 +263,7 @@ class Outside(Readings):
         warmer_k = 0.0
         for circuit in self.followed:
             way = circuit.way
-            if way is None or way.is_fast or not way.drawn_m3_s:
+            if way is None or not (circuit.is_slow and way.drawn_m3_s):
                 continue
             heat_w = abs(float(way.heats.dot(self.forces.now)))
             apart_k, slugs = 0.0, self._water.of(circuit.number)
