@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).resolve().parent.parent
 _MINUTES, _POINTS = 60.0, 300
+_FOOTER = 0.03
+"""The share of the height that the line in the corner of every drawing takes."""
 
 
 def draw(to: Path) -> None:
@@ -23,15 +25,18 @@ def draw(to: Path) -> None:
 
     sys.path.insert(0, str(ROOT))
     with to.open("wb") as stream:
-        save(_figure, stream, to.suffix)
+        save(measured_figure, stream, to.suffix)
 
 
-def _figure() -> Figure:
+def measured_figure() -> Figure:
+    """A panel for each experiment, what its lines are below them."""
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
     from tests.evidence.carried import RUNS, run, tanks_of
 
-    figure = Figure(figsize=(7.4, 5.0), layout="constrained")
+    above = ConstrainedLayoutEngine(rect=(0.0, _FOOTER, 1.0, 1.0 - _FOOTER))
+    figure = Figure(figsize=(7.4, 5.0), layout=above)
     figure.suptitle("Warm water through 39 m of 2-inch steel pipe: measured (University of Liege), computed")
     for axes, name in zip(figure.subplots(2, 2).flat, RUNS, strict=True):
         it = run(name)
@@ -52,5 +57,5 @@ def _figure() -> Figure:
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
     handles, labels = figure.axes[0].get_legend_handles_labels()
-    figure.legend(handles, labels, frameon=False, ncols=4, loc="outside lower center")
+    figure.legend(handles, labels, frameon=False, ncols=4, loc="outside lower center", borderaxespad=1.8)
     return figure

@@ -11,7 +11,7 @@ from cyclesim.analysis import programme_mends as mends
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting
 from cyclesim.analysis.combinations import as_written, combinations
 from cyclesim.analysis.findings import Breach, Change, Judged, Rule, Subject
-from cyclesim.analysis.history import FLUSH_VOLUMES, movers, moves_at
+from cyclesim.analysis.history import FLUSH_VOLUMES, movers, moves_at, turned_away
 from cyclesim.analysis.pumped import duties_of, in_a_body, reached_s, slowest
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.schedule import Run
@@ -31,7 +31,7 @@ def never_flushed(plant: Assembly, programme: Programme) -> Judged:
             yield Breach(name, "it is capped: nothing ever moves its water", None, "", "", mend)
         elif not movers(plant, programme, name):
             could = next((d.name for d in everything if abs(d.flow_m3_s(name)) > STILL_M3_S), None)
-            valve = None if could else _turned_away(plant, name, everything)
+            valve = None if could else turned_away(plant, name, [d.speeds for d in everything])
             cause, mend = "no demand of the schedule moves its water", "give it a pump that moves its water"
             if could:
                 mend = f"add a line flush at {could}"
@@ -40,16 +40,6 @@ def never_flushed(plant: Assembly, programme: Programme) -> Judged:
                 cause = f"{usual}, as usual, keeps its water still"
                 mend = f"flush it with {other}, or drain it while {usual}"
             yield Breach(name, cause, None, "", "", mend)
-
-
-def _turned_away(plant: Assembly, name: str, duties: list[PlantDuty]) -> tuple[str, str] | None:
-    """(usual position, other position) of the valve that alone keeps water from a leg, if there is one."""
-    for valve, turnable in plant.turnable.items():
-        for position in turnable.known:
-            positions = plant.turned(valve, position)
-            if any(abs(plant.duty(d.speeds, positions).flow_m3_s(name)) > STILL_M3_S for d in duties):
-                return plant.position_text(valve, turnable.usual), plant.position_text(valve, position)
-    return None
 
 
 def flush_too_short(plant: Assembly, programme: Programme) -> Judged:

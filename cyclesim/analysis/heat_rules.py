@@ -11,13 +11,12 @@ from cyclesim.analysis.ages import ABSOLUTE_ZERO_C, Temperatures
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.combinations import as_written, more_flow
 from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
-from cyclesim.analysis.history import HALTS, History, halted
+from cyclesim.analysis.history import HALTS, History, halted, moves_at, shut_off, turned_away
 from cyclesim.analysis.spans import NONE, Bools, Floats, Spans, join, meet, spans, total_s, while_in, without
 from cyclesim.analysis.tub import water_c_at
 from cyclesim.control.step import BlockInterlock
-from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import Solar
-from cyclesim.simulation.assembly import Positions
+from cyclesim.simulation.assembly import Positions, Speeds
 from cyclesim.simulation.programme import HEATING
 from cyclesim.simulation.trace import Span, Trace
 
@@ -154,6 +153,12 @@ def frost_in_plant(history: History) -> Judged:
             waits = _begin_by(spells, trace.power.spans("waits")) & ~dark
             low = _begin_by(spells, trace.level.spans("low")) & ~(dark | waits)
             rest = ~(dark | waits | low)
+            for turned, when in shut_off(history, body.name, _each_speed(history)).items():
+                shut = _begin_by(spells, when.tolist()) & rest
+                rest &= ~shut
+                why = f"{body.zone} freezes it, and with {turned} no pump moves its water"
+                mend = f"turn it back, fit a stop to it, or drain it while {turned}"
+                yield from _frozen(body.name, spells[shut], parts, why, mend)
             yield from _frozen(
                 body.name, spells[dark], parts, "there is no power", _no_power(history, body.name)
             )
@@ -225,6 +230,12 @@ def _no_power(history: History, name: str) -> str:
     return f"{kept}, drain it when the power fails in frost, or give the pump a supply of its own"
 
 
+def _each_speed(history: History) -> list[Speeds]:
+    """Each pump alone at each of its speeds."""
+    plant = history.plant
+    return [plant.at(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
+
+
 def _why_frost(history: History, name: str, zone: str) -> tuple[str, str]:
     """Why nothing keeps a body from freezing, and what would."""
     plant, frost = history.plant, history.plant.scenario.schedule.frost_protection
@@ -233,15 +244,22 @@ def _why_frost(history: History, name: str, zone: str) -> tuple[str, str]:
         kept, drained = "", f"{drained}, or {_GLYCOL}"
 
     def moves(pump: str, speed: str, at: Positions | None = None) -> bool:
-        return abs(plant.duty(plant.at(pump, speed), at).flow_m3_s(name)) > STILL_M3_S
+        return moves_at(plant, plant.at(pump, speed), name, at)
 
     any_speed = [(pump, speed) for pump, speeds in plant.speeds.items() for speed in speeds]
     movers = [pumped for pumped in any_speed if moves(*pumped)]
     if not movers:
         valves = [steered.valve for steered in plant.steered.values() if steered.valve]
         shut = [v.valve for v in valves if any(moves(*pumped, plant.turned(*v)) for pumped in any_speed)]
-        why = f"without sun {listed(shut)} keeps water out of it" if shut else "no pump moves its water"
-        return f"{zone} freezes it, and {why}", f"{drained}, or take it out"
+        if shut:
+            why, mend = f"without sun {listed(shut)} keeps water out of it", f"{drained}, or take it out"
+        elif away := turned_away(plant, name, _each_speed(history)):
+            usual, other = away
+            why = f"{usual}, as usual, keeps its water still"
+            mend = f"drain it while {usual}, or have {other}"
+        else:
+            why, mend = "no pump moves its water", f"{drained}, or take it out"
+        return f"{zone} freezes it, and {why}", mend
     speed = as_written(*movers[0])
     line = f"{{watches: {zone}, starts_below: 4 degC, stops_above: 6 degC, pump: {speed}}}"
     if frost is None:

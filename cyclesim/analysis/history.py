@@ -154,8 +154,31 @@ def why_halted(
 
 
 def moves_at(plant: Assembly, speeds: Speeds, name: str, positions: Positions | None = None) -> bool:
-    """Whether pumps move the water of a reported element at these positions, None as usual."""
-    return abs(plant.duty(speeds, positions).plug_flows_m3_s[plant.reported[name]]) > STILL_M3_S
+    """Whether pumps move the water of a reported element, or of a pump, at these positions, None as usual."""
+    plug = plant.reported.get(name, plant.reach_at.get(name, -1))
+    return abs(plant.duty(speeds, positions).plug_flows_m3_s[plug]) > STILL_M3_S
+
+
+def shut_off(history: History, name: str, by: Collection[Speeds]) -> dict[str, Spans]:
+    """What somebody had turned, in words, and when, where it kept pumps from moving what they usually do."""
+    plant, found = history.plant, dict[str, Spans]()
+    if not any(moves_at(plant, speeds, name) for speeds in by):
+        return found
+    for begins, ends, positions in history.trace.positions:
+        if positions in ((), *plant.as_steered) or any(moves_at(plant, s, name, positions) for s in by):
+            continue
+        text = plant.positions_text(positions)
+        found[text] = join(found.get(text, NONE), spans([(begins, ends)]))
+    return found
+
+
+def turned_away(plant: Assembly, name: str, by: Collection[Speeds]) -> tuple[str, str] | None:
+    """(usual position, other position) of the valve that alone keeps pumps from a leg, if there is one."""
+    for valve, turnable in plant.turnable.items():
+        for position in turnable.known:
+            if any(moves_at(plant, speeds, name, plant.turned(valve, position)) for speeds in by):
+                return plant.position_text(valve, turnable.usual), plant.position_text(valve, position)
+    return None
 
 
 def only_in_sun(plant: Assembly, name: str, moved_by: Sequence[Demand]) -> tuple[str, str] | None:

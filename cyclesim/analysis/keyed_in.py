@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from datetime import time
 from typing import Literal
 
 from cyclesim.analysis.amounts import listed
@@ -13,6 +15,7 @@ from cyclesim.scenario.forms.times import Occasion
 
 Misfit = tuple[str, str]
 """What does not fit, and what mends it."""
+_DAY_S = 86_400
 
 
 def too_many_a_day(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:
@@ -40,6 +43,17 @@ def keyed(schedule: Schedule) -> Iterator[tuple[str, tuple[Run, ...]]]:
     for kind, entries in reversed(schedule.timed.items()):
         if runs := tuple(run for run in entries if isinstance(run, Run)):
             yield kind, runs
+
+
+def nearest_step(start: time, step_s: float) -> time:
+    """The clock time nearest to this that is a whole number of steps [s] after midnight.
+
+    >>> nearest_step(time(23, 55), 900.0)
+    datetime.time(0, 0)
+    """
+    at = round(math.floor((3600 * start.hour + 60 * start.minute + start.second) / step_s + 0.5) * step_s)
+    at = at if at < _DAY_S else 0
+    return time(at // 3600, at % 3600 // 60, at % 60)
 
 
 def days_apart(takes: Controller, schedule: Schedule) -> Iterator[Misfit]:

@@ -26,7 +26,7 @@ from cyclesim.analysis.combinations import (
     with_bore,
 )
 from cyclesim.analysis.findings import PRACTICE, SHEET, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.keyed_in import days_apart, keyed, too_many_a_day
+from cyclesim.analysis.keyed_in import days_apart, keyed, nearest_step, too_many_a_day
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource
@@ -276,8 +276,10 @@ def _off_step(plant: Assembly, step_s: float) -> Iterator[Breach]:
     for kind, runs in keyed(plant.scenario.schedule):
         for run in runs:
             for start in run.start or ():
-                if (3600 * start.hour + 60 * start.minute + start.second) % step_s:
-                    yield _misfit(f"a {kind} at {start:%H:%M}, and {steps}", "move it to a full step")
+                step = nearest_step(start, step_s)
+                if step != start:
+                    mend = f"move it to {step:%H:%M}, the nearest step"
+                    yield _misfit(f"a {kind} at {start:%H:%M}, and {steps}", mend)
             if kind == "filter run" and run.lasts_s % step_s:
                 cause = f"a filter run of {lasting(run.lasts_s)}, and {steps}"
                 yield _misfit(cause, "make it a whole number of steps long")

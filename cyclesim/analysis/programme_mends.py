@@ -275,8 +275,8 @@ def check_valves(plant: Assembly, programme: Programme, about: Subject) -> Itera
 
 
 def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """What moves water that freezes: a flush more, or a pump in the cold, by the air about it, or by its own
-    water, or sooner.
+    """What moves water that freezes: a valve that nobody turns, a flush more, or a pump in the cold, by the
+    air about it, or by its own water, or sooner.
 
     What no pump moves without sun, and the tub, is not kept from freezing so.
     """
@@ -285,6 +285,8 @@ def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) 
     moves = [p for p in pumped if abs(plant.duty(plant.at(*p)).flow_m3_s(about.name)) > STILL_M3_S]
     if not zone or not moves:
         return
+    if plant.scenario.schedule.valves_turned:
+        yield from turned_no_more(plant, programme, about)
     yield from _flushed_in_rest(plant, programme, moves)
     frost = plant.scenario.schedule.frost_protection
     pump = frost.pump if frost and tuple(frost.pump) in moves else PumpSpeed(*moves[0])

@@ -11,8 +11,16 @@ from cyclesim.analysis.ages import body_of, kind_of
 from cyclesim.analysis.amounts import apart, at_least, exactly, lasting, listed, times_apart
 from cyclesim.analysis.combinations import as_written
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.history import FLUSH_VOLUMES, History, movers, only_in_sun, stood_before, why_halted
-from cyclesim.analysis.spans import spans, while_in
+from cyclesim.analysis.history import (
+    FLUSH_VOLUMES,
+    History,
+    movers,
+    only_in_sun,
+    shut_off,
+    stood_before,
+    why_halted,
+)
+from cyclesim.analysis.spans import meet, spans, while_in
 from cyclesim.control.demands import Demand
 from cyclesim.physics.water_age import STILL_M3_S
 
@@ -61,16 +69,10 @@ def _left_turned(
     end_s: float,
 ) -> tuple[str, str] | None:
     """Cause and mend where a valve that somebody turned kept what usually moves a leg from moving it."""
-    plant, plug = history.plant, history.plant.reported[name]
-    for begins, ends, positions in history.trace.positions:
-        if positions in ((), *plant.as_steered) or begins >= end_s or ends <= start_s:
-            continue
-        duties = (plant.duty(plant.asked(d), positions) for d in moved_by)
-        if all(abs(duty.plug_flows_m3_s[plug]) <= STILL_M3_S for duty in duties):
-            return (
-                f"with {plant.positions_text(positions)}, nothing moves its water",
-                "turn it back, or fit a stop to it",
-            )
+    during, by = spans([(start_s, end_s)]), [history.plant.asked(demand) for demand in moved_by]
+    for turned, when in shut_off(history, name, by).items():
+        if len(meet(when, during)):
+            return f"with {turned}, nothing moves its water", "turn it back, or fit a stop to it"
     return None
 
 

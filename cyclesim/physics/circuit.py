@@ -66,6 +66,14 @@ class Circuit:
         """Whether some of its water is."""
         return self.way is not None and not (self.is_settled and self.way.is_fast)
 
+    @property
+    def is_slow(self) -> bool:
+        """Whether its water does not settle, or has passed once and is followed on since it moved the tub."""
+        way = self.way
+        return way is not None and (
+            not way.is_fast or (self.asked and self.due_s > self.began_s + way.after_s)
+        )
+
     def falls(self, tub_c: float) -> bool:
         """Whether, where it is followed piece by piece, it is to be so once as long again."""
         assert self.way is not None

@@ -35,7 +35,8 @@ from cyclesim.physics.ways import Way, Ways
 _FOLLOWED_S = 900  # longest piece while water is followed: the tub's temperature runs straight on it
 _LOOKED_AT_S = 60  # the same while something looks at followed water
 _SETTLES_K = 0.1  # the most that the tub moves as water settles
-_DRAWN_SHARE = 0.3  # of the tub's water, the most that such water draws from it in a piece
+_DRAWN_SHARE = 0.3  # of the tub's water, so much may such water draw from it in a piece
+_BENDS_K = 0.02  # and more, where that bends the tub's temperature by no more than this
 
 
 class Trial(NamedTuple):
@@ -72,7 +73,8 @@ class Outside(Readings):
         """The ways whose water has settled: for the same of them the same tuple, for as long as the run."""
         self.followed: list[Circuit] = []
         """The circuits in which some water is followed."""
-        self._longest_s = _FOLLOWED_S
+        self._drawn_s = math.inf
+        """How long the tub's water would last for what is drawn from it and does not settle."""
         self.due_s = math.inf
         """When the next circuit settles."""
 
@@ -245,13 +247,34 @@ class Outside(Readings):
             assert way is not None
             if not way.is_fast or circuit.asked:
                 self._asks_tub = True
-            if not way.is_fast:
+            if circuit.is_slow:
                 drawn_m3_s += way.drawn_m3_s
             if way.settles and not circuit.is_settled and circuit.due_s < self.due_s:
                 self.due_s = float(circuit.due_s)
-        share_j_k = _DRAWN_SHARE * self._tub_j_k
-        quick = drawn_m3_s * self._per_m3_k * _FOLLOWED_S > share_j_k
-        self._longest_s = max(1, int(share_j_k / (drawn_m3_s * self._per_m3_k))) if quick else _FOLLOWED_S
+        self._drawn_s = self._tub_j_k / (drawn_m3_s * self._per_m3_k) if drawn_m3_s else math.inf
+
+    def _straight_s(self, tub_c: float) -> float:
+        """The longest piece [s] over which the tub's temperature runs straight on while water is followed.
+
+        Water so much warmer than the tub [K] bends that by an eighth of it where it draws all of the tub's
+        water, by the square of the share where it draws less.
+        """
+        if _DRAWN_SHARE * self._drawn_s >= _FOLLOWED_S:
+            return _FOLLOWED_S
+        warmer_k = 0.0
+        for circuit in self.followed:
+            way = circuit.way
+            if way is None or not (circuit.is_slow and way.drawn_m3_s):
+                continue
+            heat_w = abs(float(way.heats.dot(self.forces.now)))
+            apart_k, slugs = 0.0, self._water.of(circuit.number)
+            for i in way.settled.moving:
+                if slugs[i] and not (circuit.is_settled and i in way.members):
+                    coldest_c, warmest_c = warmth.ends(slugs[i])
+                    apart_k = max(apart_k, tub_c - coldest_c, warmest_c - tub_c)
+            warmer_k = max(warmer_k, apart_k + heat_w / (way.drawn_m3_s * self._per_m3_k))
+        share = max(_DRAWN_SHARE, math.sqrt(8.0 * _BENDS_K / warmer_k)) if warmer_k else math.inf
+        return max(1.0, min(_FOLLOWED_S, share * self._drawn_s))
 
     def settle_due(self, now: int, tub_c: float, node_j_k: float, integral: float) -> float:
         """Settle every circuit that is passed; the tub's temperature [degC] with the heat that they held.
@@ -298,11 +321,11 @@ class Outside(Readings):
         """Whether what followed water does over a piece depends on where the tub ends on it."""
         return self._asks_tub
 
-    def piece_s(self, now: int, *, looked_at: bool) -> int | None:
-        """The longest piece [s] from *now* on; None where nothing is followed."""
+    def piece_s(self, now: int, tub_c: float, *, looked_at: bool) -> int | None:
+        """The longest piece [s] from *now* on, with the tub at *tub_c*; None where nothing is followed."""
         if not self.followed:
             return None
-        longest, left_s = self._longest_s, self.due_s - now
+        longest, left_s = int(self._straight_s(tub_c)), self.due_s - now
         if looked_at and longest > _LOOKED_AT_S:
             longest = _LOOKED_AT_S
         return int(left_s) if left_s < longest else longest

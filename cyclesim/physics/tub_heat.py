@@ -339,7 +339,7 @@ class TubHeat:
         in_tub, in_pipes = self._in_tub, list[tuple[float, bool, int]]()
         if self._elsewhere:
             in_tub, in_pipes = self._watch_here(self._watched)
-        followed_s = outside.piece_s(now, looked_at=bool(in_pipes))
+        followed_s = outside.piece_s(now, self.water_c, looked_at=bool(in_pipes))
         if followed_s is not None:
             end = min(end, now + followed_s)
         f_w += own_w + node.cover_w_k * cover_c[hour]
@@ -409,7 +409,7 @@ class TubHeat:
             if end > to_s:
                 end = to_s
             if followed:
-                end = min(end, now + (outside.piece_s(now, looked_at=False) or 0))
+                end = min(end, now + (outside.piece_s(now, begins_c, looked_at=False) or 0))
                 trial = outside.follow(end - now, begins_c, begins_c)
                 forced_w += trial.returned_w
             dt = end - now

@@ -9,13 +9,13 @@ from typing import Any
 
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.decide.readings.drift import Drift
-from cyclesim.decide.readings.explanation import CauseAmount, Explained, Explanation
+from cyclesim.decide.readings.explanation import CauseAmount, Explained, Explanation, Part
 from cyclesim.decide.readings.follows import Follows, Year
 from cyclesim.decide.readings.logged import Logged
 from cyclesim.decide.readings.next_reading import NextReading
 from cyclesim.said.page import Amount, Cell, Column, Page, Row, cost, words
 from cyclesim.said.reading_units import unit_of, with_off
-from cyclesim.said.words import count, day, number
+from cyclesim.said.words import count, day
 from cyclesim.scenario.forms.forms import one_of
 
 _HOW = (
@@ -24,9 +24,6 @@ _HOW = (
     "range, two by Laplace's approximation. The interval holds 90 of 100."
 )
 _SURE, _GAPS = 0.5, 3
-_FITS = 2.0
-"""Standard deviations that each reading may be off on average before that is no longer called a fit."""
-
 
 _CAUSE = (words("cause"), words("value"), words("90 % interval"))
 
@@ -34,9 +31,10 @@ _CAUSE = (words("cause"), words("value"), words("90 % interval"))
 def say_explained(page: Page, found: Explained) -> None:
     """What explains the readings: causes, likeliest first, and what cannot be told."""
     page.heading("What explains them")
-    best = found.best[0] if found.best else None
-    page.line(_answer(found, best), tone="good" if found.as_drawn > _SURE else "mind")
-    if found.best and _none_explains(found):
+    page.line(_answer(found), tone="good" if found.as_drawn > _SURE else "mind")
+    if found.parts:
+        _say_parts(page, found.parts)
+    elif found.best and not found.fits:
         page.table(
             [*_CAUSE, Column("likely", "share", kind="share", digits=0)],
             _rows(found.best, odds=False),
@@ -49,7 +47,7 @@ def say_explained(page: Page, found: Explained) -> None:
             _rows(found.best),
             notes=[_HOW],
         )
-    for names in _groups(found.best):
+    for names in _groups(found.best) if found.fits else ():
         page.line(f"These readings cannot tell apart: {'; '.join(names)}.", tone="mind", hang=2)
     if found.unseen:
         page.line(
@@ -66,29 +64,38 @@ def _few(names: Sequence[str]) -> list[str]:
     return [name if not numbers[0] else f"jet {one_of(numbers)} {name}" for name, numbers in jets.items()]
 
 
-def _none_explains(found: Explained) -> bool:
-    return found.other > max(found.as_drawn, found.best[0].share if found.best else 0.0)
+def _say_parts(page: Page, parts: Sequence[Part]) -> None:
+    """Causes that explain a part of it, and what those that explain most leave."""
+    page.table(
+        [*_CAUSE[:2], Column("explains", "explains", kind="share", digits=0)],
+        (
+            Row((name, _value(amount), part.explains if k == 0 else ""), amount.cause)
+            for part in parts
+            for k, (name, amount) in enumerate(_named_amounts(part.amounts))
+        ),
+        "What explains a part of it",
+        ["explains: so much of what the readings are off by, by their squares in standard deviations."],
+    )
+    most = max(parts, key=lambda part: part.explains)
+    names = listed([amount.cause for amount in most.amounts])
+    left = f"What that leaves off: {'; '.join(most.leaves)}. Read these again." if most.leaves else ""
+    page.line(f"Look first for {names}. {left}", tone="mind", hang=2)
 
 
-def _answer(found: Explained, best: Explanation | None) -> str:
-    if _none_explains(found):
+def _answer(found: Explained) -> str:
+    if not found.fits:
         none = f"None of the {found.causes} causes that were tried explains all of these readings"
-        if found.odd is None:
-            return f"{none}: it is something else, or a reading is wrong."
-        fit = (
-            f"the others fit this cause: {found.odd.others_fit}" if found.odd.others_fit else "the others fit"
-        )
-        return f"{none}. Without one of them, {found.odd.reading}, {fit}. Read that one again first."
-    if best is None or found.as_drawn > best.share:
+        if found.odd is not None:
+            fits = f" this cause: {found.odd.others_fit}" if found.odd.others_fit else ""
+            without = f"Without one of them, {found.odd.reading}, the others fit{fits}"
+            return f"{none}. {without}. Read that one again first."
+        return f"{none}: it is something else, or more than two at once, or a reading is wrong."
+    if found.needs_no_cause:
         return (
             "Nothing needs to be wrong: what drawings and instruments are usually off by explains them "
             f"({100.0 * found.as_drawn:.0f} % likely)."
         )
-    if best.misfit > _FITS:
-        return (
-            "The cause that fits best does not fit well: readings stay "
-            f"{number(best.misfit)} standard deviations off on average. Read them again."
-        )
+    best = found.best[0]
     names = listed([amount.cause for amount in best.amounts])
     if best.share > _SURE:
         return f"Most likely: {names}."
@@ -99,10 +106,14 @@ def _rows(best: Sequence[Explanation], *, odds: bool = True) -> Iterator[Row]:
     for explanation in best:
         to_1: Cell = float(f"{explanation.odds:.2g}") if explanation.odds < 1000.0 else "more than 1,000"
         told: tuple[Cell, ...] = (to_1, explanation.share) if odds else (explanation.share,)
-        for k, amount in enumerate(explanation.amounts):
+        for k, (name, amount) in enumerate(_named_amounts(explanation.amounts)):
             last = told if k == 0 else ("",) * len(told)
-            name = amount.cause if k == 0 else f"and {amount.cause}"
             yield Row((name, _value(amount), _interval(amount), *last), amount.cause)
+
+
+def _named_amounts(amounts: Sequence[CauseAmount]) -> Iterator[tuple[str, CauseAmount]]:
+    for k, amount in enumerate(amounts):
+        yield amount.cause if k == 0 else f"and {amount.cause}", amount
 
 
 def _value(amount: CauseAmount) -> Cell:

@@ -27,7 +27,7 @@ def until_somebody_comes(scenario: Scenario) -> str:
     said = "power that is back starts nothing until somebody comes, by person_within "
     said += f"{lasting(takes.person_within_s)} later"
     days = sum((away.to_date - away.from_date).days + 1 for away in (heating.absences if heating else ()))
-    return f"{said}, even on the {count(days, 'day')} away, when the file has nobody come" if days else said
+    return f"{said}; of the {count(days, 'day')} away none counts, since nobody comes then" if days else said
 
 
 def say_wiring(page: Page, result: Result) -> None:

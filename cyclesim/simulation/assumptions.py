@@ -13,8 +13,9 @@ from typing import Any
 
 from cyclesim.physics import blowing, climate, evaporation, laws, walls
 from cyclesim.physics.own_water import GLYCOL_HEAT
-from cyclesim.scenario.blocks.heat_sources import HeatPump, highest_cop
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.rated import highest_cop
 from cyclesim.scenario.reading.defaults import Default
 from cyclesim.simulation.exchanges import AIR_HEAT, rated
 from cyclesim.simulation.tolerance import AS_TOLD

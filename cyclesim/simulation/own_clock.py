@@ -41,19 +41,25 @@ class ClockStretch(NamedTuple):
 class OwnClock:
     """What the controller takes for the time, in seconds from the same origin as the real seconds.
 
-    It is set right at the origin and whenever somebody comes after a power cut that reset it. A reset shows
-    midnight of the same day.
+    It is set right at the origin and whenever somebody comes after a power cut that reset it; on days *away*
+    nobody does. A reset shows midnight of the same day.
     """
 
     def __init__(
-        self, controller: Controller, cuts: Sequence[Span], origin: datetime, zone: ZoneInfo, span_s: int
+        self,
+        controller: Controller,
+        cuts: Sequence[Span],
+        origin: datetime,
+        zone: ZoneInfo,
+        span_s: int,
+        away: Sequence[Span] = (),
     ) -> None:
         rate = 1.0 + controller.clock_gains_s / _DAY_S
         set_right: list[tuple[int, float]] = [(0, 0.0)]
         for _, end in cuts if controller.after_power_cut == "midnight" else ():
             local = (origin + timedelta(seconds=end)).astimezone(zone)
             since_midnight = 3600.0 * local.hour + 60.0 * local.minute + local.second
-            come = end + round(controller.person_within_s)
+            come = somebody_by(end, round(controller.person_within_s), away)
             set_right = [
                 setting for setting in set_right if setting[0] < end
             ]  # nobody came before the next cut
@@ -123,3 +129,17 @@ class OwnClock:
                         ReadyBy(max(stretch.start_s, due - (r.ready_s - r.from_s)), due, r.keep_at_c)
                     )
         return SetPoints(tuple(levels), tuple(sorted(ready)))
+
+
+def somebody_by(since_s: int, within_s: int, away: Sequence[Span]) -> int:
+    """When somebody has come who comes within so long [s] of an instant; no second of days away counts.
+
+    >>> somebody_by(10, 20, [(15, 100)])
+    115
+    """
+    by_s = since_s + within_s
+    for start, end in sorted(away):
+        if start < by_s and end > since_s:
+            by_s += end - max(start, since_s)
+            since_s = end
+    return by_s

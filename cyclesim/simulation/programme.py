@@ -29,8 +29,9 @@ from cyclesim.scenario.blocks.schedule import Keep as KeepLine
 from cyclesim.scenario.blocks.treatment import Treatment
 from cyclesim.scenario.blocks.wiring import Starter as StarterLine
 from cyclesim.scenario.forms.times import Occasion, Spell
-from cyclesim.simulation.own_clock import OwnClock
+from cyclesim.simulation.own_clock import OwnClock, somebody_by
 from cyclesim.simulation.sessions import Session, sessions
+from cyclesim.simulation.setpoints import days_away
 from cyclesim.simulation.trace import Span, joined
 
 HEATING, FROST, AIR = "heating", "frost protection", "air"
@@ -367,7 +368,7 @@ class Programme:
     def own_clock(self, begin_utc: datetime, span_s: int) -> OwnClock:
         """What the controller takes for the time."""
         cuts, takes = self.outages(begin_utc, span_s), self.scenario.controller
-        return OwnClock(takes, cuts, begin_utc, self.zone, span_s)
+        return OwnClock(takes, cuts, begin_utc, self.zone, span_s, days_away(self.scenario, begin_utc))
 
     def wired(self, begin_utc: datetime, span_s: int) -> dict[str, list[Span]]:
         """Per fact of what is beside the controller, when it is so as far as a clock or a person decides."""
@@ -454,8 +455,9 @@ class Programme:
         takes = self.scenario.controller
         if takes.after_power_cut != "wait":
             return []
-        cuts, lasts = self.outages(begin_utc, span_s), round(takes.person_within_s)
-        return joined((end, min(span_s, end + lasts)) for _, end in cuts if end < span_s)
+        away, within_s = days_away(self.scenario, begin_utc), round(takes.person_within_s)
+        ends = [end for _, end in self.outages(begin_utc, span_s) if end < span_s]
+        return joined((end, min(span_s, somebody_by(end, within_s, away))) for end in ends)
 
     def clock_notes(self, begin_utc: datetime, span_s: int) -> list[str]:
         """What the clock changes did to the schedule, in words."""

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from cyclesim.control.calendar import WEEKDAYS, has_day, localize, runs
 from cyclesim.scenario.blocks.bathing import Bathing, DrawnSessions
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.simulation.setpoints import days_away
 from cyclesim.simulation.trace import Span, joined
 
 
@@ -59,14 +60,9 @@ def sessions(scenario: Scenario, origin: datetime, span_s: int, seed: int) -> li
                     entry.drawn, f"{seed}/bathing {k}", scenario.place.time_zone, origin, span_s
                 )
             ]
-    away = scenario.schedule.heating.absences if scenario.schedule.heating else ()
-    zone = ZoneInfo(scenario.place.time_zone)
-
-    def at_home(session: Session) -> bool:
-        day = (origin + timedelta(seconds=session.start_s)).astimezone(zone).date()
-        return not any(absence.from_date <= day <= absence.to_date for absence in away)
-
-    return sorted(filter(at_home, sessions), key=lambda s: (s.start_s, s.end_s, s.entry))
+    away = days_away(scenario, origin)
+    here = (s for s in sessions if not any(start <= s.start_s < end for start, end in away))
+    return sorted(here, key=lambda s: (s.start_s, s.end_s, s.entry))
 
 
 def _drawn(

@@ -80,14 +80,8 @@ def set_points(scenario: Scenario, origin: datetime, span_s: int, dear: Sequence
             steps.append((o.start_s, o.end_s, step.keep_at_c))
             if step.ready_by is not None:
                 ready.append(ReadyBy(o.start_s - LONGEST_LEAD_S, o.start_s, step.keep_at_c))
-    away = [
-        (
-            midnight(a.from_date, zone, origin),
-            midnight(a.to_date + timedelta(days=1), zone, origin),
-            a.keep_at_c,
-        )
-        for a in heating.absences
-    ]
+    kept_away = zip(days_away(scenario, origin), heating.absences, strict=True)
+    away = [(start, end, absence.keep_at_c) for (start, end), absence in kept_away]
     falls = heating.when_dear.let_fall_by_k if heating.when_dear else 0.0
     marks = {0, *(t for start, end, _ in (*steps, *away) for t in (start, end))}
     marks |= {t for span in dear for t in span} if falls else set()
@@ -115,3 +109,12 @@ def midnight(day: date, zone: str, origin: datetime) -> int:
     """The second from *origin* (UTC) at which a local day begins."""
     local = datetime.combine(day, time())
     return round((localize(local, ZoneInfo(zone))[0] - origin).total_seconds())
+
+
+def days_away(scenario: Scenario, origin: datetime) -> list[Span]:
+    """Each absence of the file in its order, from its first midnight to that after its last day."""
+    zone, heating = scenario.place.time_zone, scenario.schedule.heating
+    return [
+        (midnight(a.from_date, zone, origin), midnight(a.to_date + timedelta(days=1), zone, origin))
+        for a in (heating.absences if heating else ())
+    ]

@@ -269,6 +269,35 @@ def test_frost_in_a_power_cut_blames_the_cut(run: Run) -> None:
     assert "frost protection does not keep it from freezing" == breach.cause
 
 
+@pytest.mark.parametrize(
+    ("valve", "turned", "cause", "mend"),
+    [
+        ("usual: shut, may_be: open", "",
+         "outdoors freezes it, and way shut, as usual, keeps its water still",
+         "drain it while way shut, or have way open"),
+        ("usual: open, may_be: shut", "{valve: way, to: shut, from: 2027-01-01 00:00, lasts: 5 days}",
+         "outdoors freezes it, and with way shut no pump moves its water",
+         "turn it back, fit a stop to it, or drain it while way shut"),
+    ],
+)  # fmt: skip
+def test_what_freezes_behind_a_shut_valve_blames_the_valve(
+    scenario: Build, valve: str, turned: str, cause: str, mend: str
+) -> None:
+    """A second leg outdoors at 0 degC and below; the frost protection watches the outdoors in vain."""
+    built = scenario(
+        ("mean: 12 degC, seasonal_swing: 8 K", "mean: 2 degC, seasonal_swing: 8 K"),
+        ("  pumps:\n", "    spout: {pipe: 50 PN10, length: 4 m, zone: outdoors}\n  pumps:\n"),
+        ("element, bench, tub]]", f"element, {{parallel: [bench, [way, spout]]}}, tub]]\n  valves:\n"
+         f"    way: {{drop: 0.1 m at 100 L/min, {valve}}}"),
+        ("  quiet_hours:", f"  valves_turned: [{turned}]\n  quiet_hours:"),
+        frost("outdoors"),
+    )  # fmt: skip
+    (found,) = (
+        f for f in simulate(built, days=4).findings if f.rule == "frost-in-plant" and f.subject == "spout"
+    )
+    assert (cause, mend) == (found.cause, found.mend)
+
+
 def test_a_dead_end_bursts_too(scenario: Build) -> None:
     """A capped spare outdoors in a winter of -15 degC: found by a run, and no pump is proposed."""
     built = scenario(

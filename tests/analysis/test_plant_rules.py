@@ -351,6 +351,13 @@ def test_what_cannot_be_keyed_in_is_named(scenario: Build, change: tuple[str, st
     assert [cause] == [b.cause for b in judged(rules.programme_does_not_fit, scenario(change))]
 
 
+@pytest.mark.parametrize(("clock", "nearest"), [("07:07", "07:00"), ("07:08", "07:15"), ("23:55", "00:00")])
+def test_a_start_off_the_steps_is_told_the_nearest(scenario: Build, clock: str, nearest: str) -> None:
+    """Steps of 15 min from midnight, also past the end of the day."""
+    (breach,) = judged(rules.programme_does_not_fit, scenario(('"07:30"', f'"{clock}"')))
+    assert f"move it to {nearest}, the nearest step" == breach.mend
+
+
 def test_filter_runs_on_different_days_share_a_window(scenario: Build) -> None:
     """Three runs, but never more than two on one day."""
     built = scenario(

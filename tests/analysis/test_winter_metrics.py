@@ -7,8 +7,8 @@ import pytest
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.physics.pieces import Exchanged, Piece
-from cyclesim.scenario.blocks.heat_sources import highest_cop
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.rated import highest_cop
 from cyclesim.simulation.trace import Rows
 
 Run = Callable[..., History]

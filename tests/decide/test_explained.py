@@ -14,9 +14,12 @@ from cyclesim.decide.readings.doubts import TO_ENDS, drawn
 from cyclesim.decide.readings.drift import drift
 from cyclesim.decide.readings.explained import Explainer
 from cyclesim.decide.readings.explanation import Explained, Fit
+from cyclesim.decide.readings.measured import measured
 from cyclesim.decide.readings.next_reading import candidates, information, next_readings
 from cyclesim.decide.readings.odd_reading import Odd, TriedCause, odd_one
+from cyclesim.decide.readings.parts import explains
 from cyclesim.said.explained import say_explained
+from cyclesim.said.measured import measured_page
 from cyclesim.said.page import Page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.readings import Readings
@@ -191,6 +194,50 @@ def test_two_causes_at_once_are_found(loop: Scenario) -> None:
     )
     assert "filter clogged and one of three rods of element dead" == named(found)[0]
     assert 3.0 == pytest.approx(found.best[0].amounts[0].value, rel=0.06)
+
+
+THREE_WRONG = (
+    f"kind: gauge, reads: 12 m, at: after main, {HIGH}",
+    f"kind: flow, reads: 200 L/min, through: filter, {HIGH}",
+    "kind: current, reads: 6.67 A, of: element",
+    "kind: power, reads: 0.45 kW, of: main high",
+)
+"""Three times the filter's drop as above, two dead rods of three, and a pump that draws half of its 900 W."""
+
+
+def test_of_three_causes_at_once_those_are_told_that_explain_most_and_what_they_leave(loop: Scenario) -> None:
+    """No one or two explain all. Each moves readings of its own, so that what two explain is their sum."""
+    found = measured(loop, taken(loop, *THREE_WRONG), days=1)
+    assert found.explained is not None
+    assert not found.explained.fits
+    assert found.explained.odd is None
+    assert found.follows is None, "nothing follows from a cause that does not explain the readings"
+    assert {} == found.corrected
+    by_name = {tuple(amount.cause for amount in part.amounts): part for part in found.explained.parts}
+    *_, (pair, most) = by_name.items()
+    assert 2 == len(pair)
+    singles = {name[0]: part.explains for name, part in by_name.items() if len(name) == 1}
+    assert max(singles.values()) == next(iter(singles.values()))
+    explainer = explainer_of(loop, *THREE_WRONG)
+    alone = [explainer.single(k) for k, cause in enumerate(explainer.list) if cause.name in pair]
+    assert most.explains == pytest.approx(sum(explains(explainer, fit) for fit in alone), abs=0.05)
+    assert most.leaves, "the third shows in a reading of its own"
+    for part in found.explained.parts:
+        assert 0.2 <= part.explains < 1.0
+        assert not set(part.leaves) - {row.reading for row in found.compared if not row.agrees}
+    text = " ".join(printed(measured_page(found)).split())
+    assert "None of the" in text
+    assert f"Look first for {pair[0]} and {pair[1]}. What that leaves off: {most.leaves[0]}" in text
+    assert f"{most.explains:.0%}" in text
+
+
+def test_a_cause_that_explains_all_is_told_as_no_part(loop: Scenario) -> None:
+    """One dead rod, and a plant as drawn."""
+    for amps in ("13.33 A", "20 A"):
+        found = measured(loop, taken(loop, f"kind: current, reads: {amps}, of: element"), days=1)
+        assert found.explained is not None
+        assert found.explained.fits
+        assert () == found.explained.parts
 
 
 def test_information_is_that_of_two_that_are_apart_or_the_same() -> None:

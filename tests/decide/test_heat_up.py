@@ -12,8 +12,9 @@ from cyclesim.decide.sizing.heat_up import Losses, Warmer, reached_s, with_losse
 from cyclesim.decide.sizing.heater_sizes import with_size
 from cyclesim.physics import water
 from cyclesim.physics.tub_node import TubNode
-from cyclesim.scenario.blocks.heat_sources import HeatPump, highest_cop
+from cyclesim.scenario.blocks.heat_sources import HeatPump
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.blocks.rated import highest_cop
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.drive import Begins

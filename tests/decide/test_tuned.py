@@ -8,7 +8,7 @@ from cyclesim.decide.tuning.programmes import own, scheduled
 from cyclesim.decide.tuning.tuning import tune
 from cyclesim.said.compare import compare_page
 from cyclesim.shown.terminal import printed
-from tests.decide.test_tuning import DAYS, small
+from tests.decide.coarse import DAYS, small
 
 
 @pytest.mark.slow

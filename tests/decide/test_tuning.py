@@ -1,70 +1,38 @@
 """Tuned programmes: against every programme of a small plant, and as they say of themselves."""
 
-import json
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import time
 from itertools import combinations
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.sweeps import sweep as sweep_module
 from cyclesim.decide.sweeps.outcome import Broken, Outcome
-from cyclesim.decide.sweeps.sweep import HERE, How, job, run
+from cyclesim.decide.sweeps.sweep import How, job, run
 from cyclesim.decide.tuning import placed, wishes
 from cyclesim.decide.tuning import space as space_module
-from cyclesim.decide.tuning import tuning as tuning_module
 from cyclesim.decide.tuning.judged import refused_for
-from cyclesim.decide.tuning.limits import LimitTried
 from cyclesim.decide.tuning.placing import Bound, Order
-from cyclesim.decide.tuning.programmes import Daily, Entry, own, relengthened, scheduled
+from cyclesim.decide.tuning.programmes import Daily, Entry, moved, own, scheduled
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
 from cyclesim.said.flush_lengths import none_is_long_enough
-from cyclesim.said.strips import strips
 from cyclesim.said.tune import reasons, tune_page, tune_values
-from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.forms.pumping import Pumping
 from cyclesim.scenario.reading.load import load
-from cyclesim.shown.as_json import as_text
 from cyclesim.shown.terminal import printed
-from tests.said.tables import Key, Values, hold_in_order, hold_in_us, tables_of
-
-SCHEDULES = Path(__file__).parents[2] / "schedules"
-DAYS = 6
-SMALL = (
-    "schedule.heating=null",  # so that the cost is that of the pumps, which can be counted out
-    "controller.time_step=6 h",
-    "controller.flush_lengths=[45 s]",
-    "controller.filter_windows=1",
-    "controller.flushes_a_day=2",
-    "limits.warm_stagnation=5 days",
-    "tuning={margin: 0 %, filter_runs_a_day: 0, flushes_a_day: 0, filter_hours: 0 s}",
-    "schedule.quiet_hours.from=23:00",
-    "schedule.quiet_hours.to=03:00",
-)
-
-
-def small(*more: str) -> Scenario:
-    """The circulator's plant with four times a day to choose from, and no heating."""
-    return load(SCHEDULES / "walled-garden-circulator.yaml", sets=[*SMALL, *more])
+from tests.decide.coarse import DAYS, SCHEDULES, small, tuned_at
+from tests.decide.tuning_tables import hold_tuning
 
 
 @pytest.fixture(scope="module")
 def tuned() -> Tuning:
     """Water no older than 16 h."""
     return tuned_at("limits.water_age=16 h")
-
-
-def tuned_at(*more: str, days: int = DAYS, how: How = HERE) -> Tuning:
-    """A tuning on a coarse grid also where the controller's step is lifted."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(space_module, "USUAL_STEP_S", 3 * 3600)
-        return tune(small(*more), days=days, how=how)
 
 
 def alone(pump: str) -> Pumping:
@@ -197,6 +165,19 @@ def test_rules_of_thumb_stand_beside_it(tuned: Tuning) -> None:
     assert any(f.rule in ("never-flushed", "stale-water") for f in tuned.thumbs[-1].refused)
 
 
+def test_no_run_is_moved_into_another() -> None:
+    """Of 22:00 and 00:45, an hour each, 23:45 is free and 22:45 is not: both would make 1.75 h of two."""
+    free = ("schedule.quiet_hours=null", "limits.water_age=5 days", "controller.filter_windows=2")
+    space = space_module.space(small("controller.time_step=15 min", *free))
+    filters = Entry(FILTER, alone("circulator"), 3600, (time(0, 45), time(22, 0)))
+    flush = Entry(FLUSH, alone("jets"), 45, (time(12),))
+    found = {entry.clocks for tried in moved(space, Daily((filters, flush))) for entry in tried.entries}
+    assert ("22:00", "23:45") in found
+    assert ("22:00", "22:45") not in found
+    assert ("00:45", "23:00") in found
+    assert ("00:00", "00:45") not in found
+
+
 @pytest.fixture(scope="module")
 def stuck() -> Tuning:
     """Of the four times of day only noon is loud, and the water may wait for thirteen hours."""
@@ -267,210 +248,10 @@ def test_where_no_programme_keeps_the_margins_it_says_what_the_nearest_lacks() -
     assert "Key this in\n" not in text
 
 
-# -- what is told ------------------------------------------------------------------------------------------
-
-
-def _a_year(choice: Values) -> float:
-    out = choice["outcome"]
-    return float(out["cost"]) * 365.0 / float(out["days"])
-
-
-def _pumps_a_day(key: str) -> Key:
-    def of(choice: Values) -> float:
-        devices = choice["outcome"]["devices"].values()
-        amounts = [float(device[key]) for device in devices if device["kind"] == "pump"]
-        return sum(amounts) / float(choice["outcome"]["days"])
-
-    return of
-
-
-def _oldest_h(choice: Values) -> float | None:
-    """Unknown, which is never, where water of any leg never moves."""
-    ages = [leg["oldest_water_h"] for leg in choice["outcome"]["legs"].values()]
-    return None if None in ages else max(ages)
-
-
-def _in_short(choice: Values) -> str:
-    """The lengths of these tests are 30 s, 45 s and whole hours."""
-
-    def of(does: str) -> str:
-        entries = [entry for entry in choice["programme"] if entry["does"] == does]
-        lasts = [e["lasts_s"] for e in entries]
-        texts = [f"{s / 3600:.0f} h" if s >= 3600 else f"{s:.0f} s" for s in lasts]
-        return " + ".join(f"{len(e['starts'])} x {t}" for e, t in zip(entries, texts, strict=True)) or "none"
-
-    return f"{of('line flush')}; {of('filter run')}"
-
-
-CHOICE: dict[str, Key] = {
-    "money a year": _a_year,
-    "pumps h/day": _pumps_a_day("running_h"),
-    "starts /day": _pumps_a_day("starts"),
-    "loud min/day": lambda choice: choice["outcome"]["loud_min"] / choice["outcome"]["days"],
-    "oldest h": _oldest_h,
-}
-
-
-def _holds(limit: Values) -> bool:
-    return limit["choice"] is not None and not limit["choice"]["refused_for"]
-
-
-def _change(least: float) -> Key:
-    def of(limit: Values) -> float | str:
-        if not _holds(limit):
-            return "no programme"
-        change = _a_year(limit["choice"]) - least
-        return change if abs(change) > 0.005 else 0.0
-
-    return of
-
-
-LIMIT: dict[str, Key] = {"now": "now", "tried": "tried"}
-
-
-def hold_tuning(tuning: Tuning) -> list[str]:
-    """Every table of a tuning, cell by cell against the JSON; the first words of their titles."""
-    page, values = tune_page(tuning), json.loads(as_text(tune_values(tuning)))
-    tables = list(tables_of(page))
-    for title, table in tables:
-        match title.split()[0]:
-            case "Key" | "No" | "Leave":
-                programme = values["recommended"]["programme"]
-                assert [(e["does"], e["pump"], e["lasts_s"], e["starts"]) for e in programme] == [
-                    (*row.cells[:3], [*row.cells[3]])
-                    for row in table.rows  # type: ignore[misc]
-                ]
-            case "Best":
-                assert len(values["best"]) <= 8, "more are not shown"
-                hold_in_order(table, CHOICE, values["best"])
-                rows = [row for row in table.rows if not row.level]
-                for row, choice in zip(rows, values["best"], strict=True):
-                    mark = " *" if choice == values["recommended"] else ""
-                    assert row.cells[0] == f"{_in_short(choice)}{mark}"
-            case "Beside":
-                choices = [values["own"], *values["rules_of_thumb"]]
-                hold_in_order(table, CHOICE, choices)
-                rows = [row for row in table.rows if not row.level]
-                assert [choice["name"] for choice in choices] == [row.cells[0] for row in rows]
-            case "What":
-                keys = {
-                    **LIMIT,
-                    "money a year": _change(_a_year(values["best"][0])),
-                    "flushes; filter": lambda limit: _in_short(limit["choice"]) if _holds(limit) else "",
-                }
-                hold_in_order(table, keys, values["limits"])
-            case "Which":
-                then: Key = lambda limit: _in_short(limit["choice"]) if _holds(limit) else "no programme"  # noqa: E731
-                hold_in_order(table, {**LIMIT, "then holds: flushes; filter": then}, values["limits"])
-            case _:
-                raise AssertionError(f"no keys for {title}")
-        if title.split()[0] in ("What", "Which"):
-            assert [limit["limit"] for limit in values["limits"]] == [row.cells[0] for row in table.rows]
-    hold_in_us(page)
-    return [title.split()[0] for title, _ in tables]
-
-
 def test_every_table_tells_the_numbers_of_the_json(tuned: Tuning, stuck: Tuning) -> None:
     """What to key in, trade-offs, what stands beside them and what limits cost; and what would make room."""
     assert ["Key", "Best", "Beside", "What"] == hold_tuning(tuned)
     assert ["Beside", "Which"] == hold_tuning(stuck)
-
-
-# -- the file's own times ------------------------------------------------------------------------------------
-
-
-def test_the_own_times_are_tried_with_every_flush_length_on_offer() -> None:
-    """Only the flush is another; 15 s is on offer, but no two volumes, and a time off the grid is none."""
-    offered = "controller.flush_lengths=[15 s, 45 s, 60 s, 90 s]"
-    at_times = ("controller.time_step=6 h", "schedule.filter_runs.0.start=[06:00]")
-    there = (*at_times, "schedule.filter_runs.0.lasts=6 h", "schedule.line_flushes.0.start=[06:00, 18:00]")
-    found = list(relengthened(space_module.space(small(offered, *there))))
-    mine = own(small(offered, *there))
-    flushes = [[e for e in p.entries if e.does == FLUSH] for p in found]
-    assert [60, 90] == [only.lasts_s for (only,) in flushes]
-    assert all(only.clocks == ("06:00", "18:00") for (only,) in flushes)
-    filters = [e for e in mine.entries if e.does == FILTER]
-    assert all([e for e in p.entries if e.does == FILTER] == filters for p in found)
-    off_grid = small(offered, *there, "schedule.line_flushes.0.start=[06:05, 18:00]")
-    assert [] == list(relengthened(space_module.space(off_grid)))
-    loud = small(offered, *there, "schedule.quiet_hours.from=17:00", "schedule.quiet_hours.to=19:00")
-    assert [] == list(relengthened(space_module.space(loud)))
-    few = small(offered, *there, "controller.flushes_a_day=1")
-    assert [] == list(relengthened(space_module.space(few)))
-
-
-def test_the_own_programme_stays_where_nothing_that_was_tried_keeps_what_it_keeps() -> None:
-    """All others are refused: then it is advised, and its times are told."""
-    kept_off = Broken("cold-at-end", "comfort", "bathing", "the water cools while they bathe", 3, "")
-    on_grid = ("schedule.filter_runs.0.start=[06:00]", "schedule.filter_runs.0.lasts=6 h")
-    on_grid = (*on_grid, "schedule.line_flushes.0.start=[06:00, 18:00]")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(tuning_module, "limits_tried", lambda _: [])
-        patch.setattr(
-            tuning_module, "refused_for", lambda out, before, _: () if out is before else (kept_off,)
-        )
-        found = tuned_at(*on_grid, days=1)
-    assert found.recommended is found.own
-    assert found.own in found.best
-    text = " ".join(printed(tune_page(found)).split())
-    assert "Leave it as the file has it: nothing that was tried is better" in text
-    assert "line flush jets 45 s 06:00, 18:00" in text
-    drawn = strips(found)
-    assert [k for k, strip in enumerate(drawn.strips) if strip.is_advised] == [drawn.best]
-    hold_tuning(found)
-
-
-def test_what_holds_under_a_stricter_limit_is_tried_where_nothing_else_holds() -> None:
-    """Water older than 13 h is refused, as if it broke a rule of comfort; 19 h are allowed.
-
-    Placed for 19 h it gets 17 h old (see above), for 13.5 h it does not: that is then advised for 19 h.
-    """
-    old = Broken("cold-at-end", "comfort", "bathing", "the water cools while they bathe", 3, "")
-    once = "schedule.line_flushes.0.start=[07:30]"
-    stricter = LimitTried("oldest water", "19 h", "13.5 h", small(once, "limits.water_age=13.5 h"))
-    with pytest.MonkeyPatch.context() as patch:
-        aged: Any = lambda out, *_: (old,) if out.oldest_water_h > 13.0 else ()  # noqa: E731
-        patch.setattr(tuning_module, "refused_for", aged)
-        patch.setattr(tuning_module, "limits_tried", lambda _: [stricter])
-        found = tuned_at(once, "limits.water_age=19 h", days=3)
-        patch.setattr(tuning_module, "limits_tried", lambda _: [])
-        without = tuned_at(once, "limits.water_age=19 h", days=3)
-    assert without.recommended is None
-    assert found.recommended is not None
-    assert found.recommended.outcome.oldest_water_h <= 13.0
-
-
-def test_own_filter_lengths_that_the_controller_takes_are_on_offer() -> None:
-    """Steps of 15 min offer 180 and 240 min; the file's 225 min are 15 of them, and no number of 60 min.
-
-    Where they are on offer, its own times are tried with another flush.
-    """
-    for step, offered in (("15 min", True), ("60 min", False)):
-        lasts = ("schedule.filter_runs.0.lasts=225 min", "controller.flush_lengths=[45 s, 60 s]")
-        scenario = small(f"controller.time_step={step}", *lasts, "schedule.filter_runs.0.start=[06:00]")
-        there = space_module.space(scenario)
-        assert (225 * 60 in {kind.lasts_s for kind in there.kinds if kind.does == FILTER}) == offered
-        assert bool(list(relengthened(there))) == offered
-
-
-def test_the_own_times_with_a_length_that_is_long_enough_are_run() -> None:
-    """The file's 20 s are too short, 45 s are not: its programme with those is among what was run."""
-    times = ("schedule.filter_runs.0.start=[06:00]", "schedule.filter_runs.0.lasts=6 h")
-    short = ("schedule.line_flushes.0.start=[00:00, 12:00]", "schedule.line_flushes.0.lasts=20 s")
-    quiet = ("schedule.quiet_hours.from=14:00", "schedule.quiet_hours.to=15:00")
-    scenario = small(*times, *short, *quiet)
-    (longer,) = relengthened(space_module.space(scenario))
-    ran: list[Daily] = []
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(space_module, "USUAL_STEP_S", 3 * 3600)
-        run_all = sweep_module.sweep
-        patch.setattr(
-            tuning_module,
-            "sweep",
-            lambda jobs, how: ran.extend(own(one.variant.scenario) for one in jobs) or run_all(jobs, how),
-        )
-        tune(scenario, days=2)
-    assert longer in ran
 
 
 # -- what cannot all be had ----------------------------------------------------------------------------------

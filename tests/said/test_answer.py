@@ -77,13 +77,13 @@ def test_a_disinfectant_that_may_fade_below_what_is_wanted_is_in_the_answer() ->
 
 
 def test_frost_tells_who_must_come_where_the_controller_waits() -> None:
-    """By hand: 10 January to 12 February are 34 days, on which the model has somebody come all the same."""
+    """By hand: 10 January to 12 February are 34 days, on which nobody comes."""
     away = "schedule.heating.absences=[{from: 2027-01-10, to: 2027-02-12, keep_at: 12 degC}]"
     waits = "controller.after_power_cut=wait"
     by = "by person_within 24 h later"
     file = next(file for file in SHIPPED if file.stem == "high-valley")
     for sets, ends in (
-        ([waits, away], f"{by}, even on the 34 days away, when the file has nobody come"),
+        ([waits, away], f"{by}; of the 34 days away none counts, since nobody comes then"),
         ([waits, "schedule.heating.absences=[]"], f"starts nothing until somebody comes, {by}"),
         ([away], " h"),
     ):

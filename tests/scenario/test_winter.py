@@ -12,7 +12,7 @@ from jsonschema import Draft202012Validator
 
 from cyclesim.errors import InputError
 from cyclesim.physics.sources import HeatPumpRating, RatedPoint
-from cyclesim.scenario.blocks.heat_sources import highest_cop
+from cyclesim.scenario.blocks.rated import highest_cop
 from cyclesim.scenario.reading.defaults import filled_in
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.schema import json_schema

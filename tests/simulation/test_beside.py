@@ -1,5 +1,6 @@
 """Plants as they are wired and left: starts past the controller, valves, low water, means of proof."""
 
+from datetime import UTC, datetime
 from math import exp, log, pi
 
 import pytest
@@ -289,6 +290,16 @@ def test_what_the_controller_does_after_a_power_cut(loop, after, runs):
         1,
     )  # fmt: skip
     assert [(a * HOUR, b * HOUR) for a, b in runs] == trace.pumps["main"].spans("low")
+
+
+def test_a_controller_waits_for_nobody_on_days_away(loop):
+    """Power is back at 06:00 on the 2nd; 18 h of 24 are at home, the other 6 come after the 5th."""
+    programme = Programme(loop(
+        "schedule.outages=[{from: 2027-01-02 05:30, lasts: 30 min}]", "controller.after_power_cut=wait",
+        "schedule.heating.absences=[{from: 2027-01-03, to: 2027-01-05, keep_at: 12 degC}]",
+    ))  # fmt: skip
+    begin = datetime(2027, 1, 1, tzinfo=UTC)
+    assert [(30 * HOUR, 5 * 24 * HOUR + 6 * HOUR)] == programme.waits(begin, 10 * 24 * HOUR)
 
 
 def test_rules_name_a_controller_that_waits(loop):

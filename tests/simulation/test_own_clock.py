@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cyclesim.scenario.blocks.schedule import Controller
-from cyclesim.simulation.own_clock import OwnClock
+from cyclesim.simulation.own_clock import OwnClock, somebody_by
 from cyclesim.simulation.setpoints import Level, ReadyBy, SetPoints
 
 HOUR, DAY = 3600, 86_400
@@ -20,9 +20,9 @@ SPANS = st.lists(st.tuples(st.integers(0, 9 * DAY), st.integers(1, DAY)), max_si
 )
 
 
-def clock(cuts=(), **said):
+def clock(cuts=(), away=(), **said):
     """A clock of ten days from 1 January, UTC."""
-    return OwnClock(Controller.model_validate(said), list(cuts), ORIGIN, UTC_ZONE, 10 * DAY)
+    return OwnClock(Controller.model_validate(said), list(cuts), ORIGIN, UTC_ZONE, 10 * DAY, away)
 
 
 @given(SPANS, st.sampled_from(["resume", "wait"]))
@@ -53,6 +53,16 @@ def test_a_reset_shows_midnight_until_somebody_comes():
     assert [(DAY + 6 * HOUR, DAY + 16 * HOUR)] == reset.wrong
     # due at 12:00, the clock shows 10:00 when somebody sets it to 16:00: it never shows 12:00 that day
     assert [] == reset.real([(DAY + 12 * HOUR, DAY + 13 * HOUR)])
+
+
+def test_nobody_comes_on_days_away():
+    """2 h of 10 at home before the third day begins; the other 8 are counted when the fifth is over."""
+    cut = [(DAY + 21 * HOUR, DAY + 22 * HOUR)]
+    reset = clock(cut, away=[(2 * DAY, 5 * DAY)], after_power_cut="midnight", person_within="10 h")
+    assert [(DAY + 22 * HOUR, 5 * DAY + 8 * HOUR)] == reset.wrong
+    assert 12 * HOUR == somebody_by(2 * HOUR, 10 * HOUR, [(0, HOUR), (12 * HOUR, DAY)])
+    # of two absences that overlap no second counts twice
+    assert 3 * DAY + HOUR == somebody_by(DAY, HOUR, [(0, 2 * DAY), (DAY, 3 * DAY)])
 
 
 def test_a_second_cut_before_somebody_came_starts_again():

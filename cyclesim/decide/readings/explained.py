@@ -11,9 +11,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from functools import cached_property
 from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -51,6 +53,16 @@ def _white(covariance: Floats) -> tuple[Floats, float]:
     """The inverse of a covariance's root, and the logarithm of its determinant."""
     white = np.linalg.inv(np.linalg.cholesky(covariance))
     return white, float(np.sum(np.log(np.diag(white))))
+
+
+class _Promising(NamedTuple):
+    """Two causes by their places in the list, the sum of squares that they leave, and where."""
+
+    score: float
+    left: float
+    one: int
+    two: int
+    start: Floats
 
 
 class Explainer:
@@ -218,13 +230,26 @@ class Explainer:
     def pairs(self, likeliest: float) -> list[Fit]:
         """The pairs that promise most where their effects are added, each fitted in full.
 
-        *likeliest* is the logarithm of evidence and prior of the likeliest explanation without a pair.
+        *likeliest* is the logarithm of evidence and prior of the likeliest explanation without a pair: where
+        a pair's own prior is taken off, it may not come near that.
         """
-        white, rest, log_root = self._whitened(())
-        r = white @ rest
+        log_root = self._whitened(())[2]
         few = math.log(2.0 * TWO / len(self.list) ** 2) - math.log(_TOLD)
         bound = 2.0 * (log_root + few + _SLACK - likeliest)
-        grids, found = [], []
+        near = [pair for pair in self._promising if pair.left <= bound]
+        return [self._pair(pair.one, pair.two, pair.start) for pair in near[:_PAIRS]]
+
+    def nearest_pair(self) -> Fit | None:
+        """The pair that promises most, fitted in full, however much it leaves."""
+        first = next(iter(self._promising), None)
+        return first and self._pair(first.one, first.two, first.start)
+
+    @cached_property
+    def _promising(self) -> list[_Promising]:
+        """Every pair of causes with its effects added, that which leaves least first."""
+        white, rest, _ = self._whitened(())
+        r = white @ rest
+        grids, found = [], list[_Promising]()
         for cause, (nodes, effects) in zip(self.list, self.curves, strict=True):
             u = nodes if cause.outright else np.linspace(0.0, 1.0, 31)
             at = effects if cause.outright else PchipInterpolator(nodes, effects)(u)
@@ -240,11 +265,9 @@ class Explainer:
             a, b = np.unravel_index(int(np.argmin(left)), left.shape)
             amounts = (not one.outright) + (not two.outright)
             score = float(left[a, b]) + 2.0 * amounts - 2.0 * math.log(one.weight * two.weight)
-            if float(left[a, b]) > bound:
-                continue  # its prior taken off, it cannot come near the best
-            found.append((score, i, j, float(grids[i][0][a]), float(grids[j][0][b])))
-        found.sort()
-        return [self._pair(i, j, np.array([u, v])) for _, i, j, u, v in found[:_PAIRS]]
+            start = np.array([float(grids[i][0][a]), float(grids[j][0][b])])
+            found.append(_Promising(score, float(left[a, b]), i, j, start))
+        return sorted(found, key=lambda pair: pair[:4])
 
     def _pair(self, i: int, j: int, start: Floats, told: DrawnReadings | None = None) -> Fit:
         of = (self.list[i], self.list[j])
@@ -368,17 +391,28 @@ class Explainer:
             )
             for share, fit in told
         )
-        white, rest, _ = self._whitened(())
-        z = white @ rest
-        return Explained(
+        found = Explained(
             self.as_drawn,
             math.exp(self.log_other - self._log_whole),
             best,
             tuple(self.unseen()),
             len(self.list),
-            float(np.sqrt(np.mean(z**2))),
-            self._odd() if self.log_other > max(self.log_as_drawn, *(log for log, _ in self.fits)) else None,
+            self.misfit_as_drawn,
         )
+        return found if found.fits else replace(found, odd=self._odd())
+
+    @cached_property
+    def misfit_as_drawn(self) -> float:
+        """The root mean square of what the readings are off by as drawn, in standard deviations."""
+        white, rest, _ = self._whitened(())
+        return float(np.sqrt(np.mean((white @ rest) ** 2)))
+
+    def off(self, fit: Fit) -> Floats:
+        """What a fit leaves of each reading, over what that and its prediction may both be off by."""
+        without = {cause.doubt for cause in fit.causes if cause.doubt}
+        rest = self.read - self.told.told - self.told.likely(without) - fit.effect
+        covariance = self.noise + self.told.covariance(without)
+        return np.asarray(rest / (TO_ENDS * np.sqrt(np.diag(covariance))))
 
     def _odd(self) -> Odd | None:
         """The one reading that stands against all others, if there is one."""
@@ -401,12 +435,11 @@ class Explainer:
 
     def _explains(self, fit: Fit, told: Sequence[Fit]) -> bool:
         """Whether a fit leaves less than the plant as drawn, or a part of it alone, for each cause more."""
-        white, rest, _ = self._whitened(())
-        z = white @ rest
-        if float(z @ z) - fit.misfit**2 * len(z) < _PER_CAUSE * len(fit.causes):
+        count = len(self.readings)
+        if (self.misfit_as_drawn**2 - fit.misfit**2) * count < _PER_CAUSE * len(fit.causes):
             return False
         parts = [other for other in told if set(other.causes) < set(fit.causes)]
-        return all((other.misfit**2 - fit.misfit**2) * len(z) > _PER_CAUSE for other in parts)
+        return all((other.misfit**2 - fit.misfit**2) * count > _PER_CAUSE for other in parts)
 
     def alike(self, one: Fit, two: Fit) -> bool:
         """Whether the readings cannot tell two fits apart: side by side their effects are as good as one.

@@ -13,6 +13,9 @@ from cyclesim.decide.readings.doubts import Floats
 from cyclesim.decide.readings.odd_reading import Odd
 from cyclesim.scenario.blocks.model import Scenario
 
+_FITS = 2.0
+"""Standard deviations that each reading may be off on average before that is no longer called a fit."""
+
 
 @dataclass(frozen=True, slots=True)
 class CauseAmount:
@@ -44,6 +47,19 @@ class Explanation:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """One or two causes that explain a part of what the readings are off by.
+
+    *explains*: the share of the sum of squares, in standard deviations, that they take away; *leaves*: the
+    readings that still differ, worst first.
+    """
+
+    amounts: tuple[CauseAmount, ...]
+    explains: float
+    leaves: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Explained:
     """What explains the readings.
 
@@ -59,6 +75,20 @@ class Explained:
     misfit_as_drawn: float
     odd: Odd | None = None
     """Where no cause explains all: the one reading without which the others fit, if there is one."""
+    parts: tuple[Part, ...] = ()
+    """Where no cause explains all and no single reading is odd: what explains a part, single causes first."""
+
+    @property
+    def needs_no_cause(self) -> bool:
+        """Whether the plant as drawn is likelier than any cause."""
+        return not self.best or self.as_drawn > self.best[0].share
+
+    @property
+    def fits(self) -> bool:
+        """Whether the likeliest, a cause or the plant as drawn, explains all readings."""
+        if self.needs_no_cause:
+            return self.as_drawn >= self.other
+        return self.best[0].share >= self.other and self.best[0].misfit <= _FITS
 
 
 class Fit:

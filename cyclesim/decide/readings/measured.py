@@ -17,6 +17,7 @@ from cyclesim.decide.readings.follows import Follows, follows
 from cyclesim.decide.readings.impossible import contradiction
 from cyclesim.decide.readings.logged import Logged, logged
 from cyclesim.decide.readings.next_reading import NextReading, candidates, next_readings
+from cyclesim.decide.readings.parts import as_told, parts, weighed
 from cyclesim.decide.readings.predicted import NEVER_S
 from cyclesim.decide.sweeps.sweep import HERE, How
 from cyclesim.scenario.blocks.model import Scenario
@@ -58,8 +59,8 @@ class Compared:
 class Measured:
     """All that readings say about a plant.
 
-    *explained* is None where no reading is left to explain, *follows* where the plant as drawn, or something
-    that is not on the list, is likelier than any cause.
+    *explained* is None where no reading is left to explain, *follows* where no cause explains all of them, or
+    the plant as drawn is likelier.
     """
 
     title: str
@@ -114,14 +115,18 @@ def measured(
     explained = explainer.explained()
     best = explainer.likeliest
     fits: list[tuple[float, Fit | None]] = [*best]
+    weighing = explainer
     if explainer.as_drawn > _CONSIDERED:
         fits.append((explainer.as_drawn, None))
+    if not explained.fits and explained.odd is None and (in_part := parts(explainer)):
+        explained = replace(explained, parts=tuple(as_told(explainer, fit) for fit in in_part))
+        weighing, fits = weighed(explainer, in_part)
     following = list[NextReading]()
     if len(fits) > 1:
         both = told.only([*used, *range(len(taken), len(taken) + len(offered))])
-        following = next_readings(explainer, both, offered, fits)[:_NEXT]
+        following = next_readings(weighing, both, offered, fits)[:_NEXT]
     after, texts = None, Texts()
-    if best and best[0][0] > max(explained.as_drawn, explained.other):
+    if explained.fits and not explained.needs_no_cause:
         fit = best[0][1]
         after, texts = follows(AsBuilt(scenario), fit.built(scenario), fit.name, days), fit.texts(scenario)
     return replace(

@@ -12,12 +12,11 @@ from collections.abc import Iterator, Sequence
 from datetime import time
 from typing import Any, TypeVar
 
-from cyclesim.analysis.keyed_in import not_told_apart, too_many_a_day
+from cyclesim.analysis.keyed_in import nearest_step, not_told_apart, too_many_a_day
 from cyclesim.scenario.blocks.heating import PlanStep
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import AirLineFlush, Controller, Run, Schedule
 
-_DAY_S = 86_400
 _Entry = TypeVar("_Entry", Run, AirLineFlush, PlanStep)
 
 
@@ -135,10 +134,4 @@ def _flushes(takes: Controller, runs: Sequence[Run]) -> tuple[Run, ...]:
 def _on_step(takes: Controller, starts: Sequence[time] | None) -> tuple[time, ...] | None:
     if starts is None or takes.time_step_s is None:
         return None if starts is None else tuple(starts)
-    step_s, clocks = takes.time_step_s, dict[time, None]()
-    for start in starts:
-        steps = math.floor((3600 * start.hour + 60 * start.minute + start.second) / step_s + 0.5)
-        at = round(steps * step_s)
-        at = at if at < _DAY_S else 0
-        clocks[time(at // 3600, at % 3600 // 60, at % 60)] = None
-    return tuple(clocks)
+    return tuple(dict.fromkeys(nearest_step(start, takes.time_step_s) for start in starts))

@@ -332,15 +332,20 @@ def _counted(space: Space, order: Order, columns: Sequence[tuple[RunKind, int]])
             yield _Row(members, np.ones(len(members)), least, min(limits))
 
 
+def occupied(space: Space, kind: RunKind, slot: int, pump: str) -> set[int]:
+    """The slots in which a pump runs, or rests, for a run that starts at one."""
+    whole_s = kind.pumping.whole_s(kind.lasts_s) + space.scenario.plant.pumps[pump].rest_s
+    return {(slot + k) % space.slots for k in range(-(-round(whole_s) // space.step_s))}
+
+
 def _apart(space: Space, columns: Sequence[tuple[RunKind, int]]) -> Iterator[_Row]:
     """Of one pump no two runs at once, and its rest between them."""
     for pump in dict.fromkeys(name for kind, _ in columns for name in kind.pumping.names):
-        rest_s = space.scenario.plant.pumps[pump].rest_s
         busy: list[list[int]] = [[] for _ in range(space.slots)]
         for i, (kind, slot) in enumerate(columns):
             if pump in kind.pumping.names:
-                for k in range(-(-round(kind.pumping.whole_s(kind.lasts_s) + rest_s) // space.step_s)):
-                    busy[(slot + k) % space.slots].append(i)
+                for at in occupied(space, kind, slot, pump):
+                    busy[at].append(i)
         for members in busy:
             if len(members) > 1:
                 yield _Row(np.array(members, dtype=np.int64), np.ones(len(members)), 0.0, 1.0)
@@ -352,7 +357,7 @@ def _objective(
     """What is to be least; of placements that are equal in it, the one of short runs that start late.
 
     So there is one answer however it is searched for: hardly two sums of such powers are alike. Late, because
-    from there the shipped pair is tuned to cheaper years (611 and 579 EUR) than from early ones (617, 703).
+    from there the shipped pair is tuned to cheaper years (614 and 579 EUR) than from early ones (617, 703).
     """
     if order.least == "flushes":
         return np.array([1.0 if kind.does == FLUSH else 0.0 for kind, _ in columns])

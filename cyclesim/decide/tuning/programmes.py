@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import time
 
-from cyclesim.decide.tuning.placing import wait_s
+from cyclesim.decide.tuning.placing import occupied, wait_s
 from cyclesim.decide.tuning.space import FILTER, FLUSH, RunKind, Space
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.schedule import Run
@@ -52,7 +52,10 @@ def daily(space: Space, runs: Iterable[tuple[RunKind, int]]) -> Daily:
 
 
 def moved(space: Space, programme: Daily) -> Iterator[Daily]:
-    """The programme with one run started one hour or two sooner or later, where that is allowed."""
+    """The programme with one run started one hour or two sooner or later, where that is allowed.
+
+    No pump then runs for two at once: they would come to less than was placed.
+    """
     kinds = {(kind.does, kind.pumping, kind.lasts_s): kind for kind in space.kinds}
     runs = [
         (kinds[entry.does, entry.pumping, entry.lasts_s], space.slot(start))
@@ -62,10 +65,20 @@ def moved(space: Space, programme: Daily) -> Iterator[Daily]:
     for k, (kind, slot) in enumerate(runs):
         for hours in _MOVED_H:
             there = (slot + round(hours * 3600 / space.step_s)) % space.slots
-            if there != slot and kind.allowed[there] and (kind, there) not in runs:
-                others = (*runs[:k], (kind, there), *runs[k + 1 :])
-                if all(wait_s(space, leg, others) <= most_s for leg, most_s in space.legs.items()):
-                    yield daily(space, others)
+            others = (*runs[:k], *runs[k + 1 :])
+            if there != slot and kind.allowed[there] and _is_free(space, kind, there, others):
+                whole = (*others, (kind, there))
+                if all(wait_s(space, leg, whole) <= most_s for leg, most_s in space.legs.items()):
+                    yield daily(space, whole)
+
+
+def _is_free(space: Space, kind: RunKind, slot: int, others: Iterable[tuple[RunKind, int]]) -> bool:
+    """Whether no pump of a run at this slot runs for another meanwhile."""
+    return all(
+        occupied(space, kind, slot, pump).isdisjoint(occupied(space, other, at, pump))
+        for other, at in others
+        for pump in set(kind.pumping.names) & set(other.pumping.names)
+    )
 
 
 def relengthened(space: Space) -> Iterator[Daily]:

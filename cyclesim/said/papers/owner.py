@@ -130,7 +130,8 @@ def _do_when(sheet: Sheet, scenario: Scenario, year: Result) -> None:
     if back:
         sheet.line(
             f"{back} Let somebody do that after every power cut, one that is soon over too, or look often "
-            f"enough to see that there was one: the model counts on {lasting(takes.person_within_s)}.",
+            f"enough to see that there was one: the model counts on {lasting(takes.person_within_s)}, "
+            "days away in the file left out.",
             tone="strong",
         )
     for told in _hours_to_hot(scenario):

@@ -222,7 +222,8 @@ class Controller(Model):
         alias="person_within",
         spread=Spread(1, 7, "days", low_unit="h"),
         source="common practice, no source",
-        description="How long after a power cut somebody comes to start it, or to set its clock.",
+        description="How long after a power cut somebody comes to start it, or to set its clock; days away "
+        "(absences) do not count.",
     )
     clock_gains_s: Annotated[float, Quantity("time", ge=-600, le=600)] = Field(
         0.0, alias="clock_gains", description="What its clock gains a day, e.g. 4 s; less than 0 if it loses."
