@@ -79,6 +79,14 @@ def test_who_decides_and_why_the_element_does_not_fire(passes) -> None:
     assert not cooled.facts & bit("element.time_up")
 
 
+def test_a_block_is_told_as_why_the_element_does_not_fire(passes) -> None:
+    """A flush has main on high while heating is called: the file says why that keeps the element off."""
+    of, bit, usual = passes
+    both = of.at_rest.facts | bit("heating.raised") | bit("line flush.raised")
+    flushes = of.after(of.at_rest, both, usual, 0)
+    assert (("high", "off"), ("the breaker",)) == (flushes.effect.labels, flushes.reasons)
+
+
 def test_the_same_facts_after_something_else_are_another_pass(passes) -> None:
     """Heating is called, and flow and every time are told: main starts, the element proves, then it fires."""
     of, bit, usual = passes
