@@ -165,12 +165,22 @@ class Outside(Readings):
             self._water.close(body, now)
 
     def _bring(
-        self, circuit: Circuit, now: int, tub_c: float, integral: float, *, straighten: bool = True
+        self,
+        circuit: Circuit,
+        now: int,
+        tub_c: float,
+        integral: float,
+        *,
+        straighten: bool = True,
+        goes_on: bool = False,
     ) -> None:
-        """Bring the water of a circuit to *now*, and close the stays of its bodies."""
+        """Bring the water of a circuit to *now*, and close the stays of its bodies.
+
+        *goes_on*: what has settled stays settled, and so holds what it is told to.
+        """
         if circuit.passing is not None:
             self._catch_up(circuit)
-        late = circuit.is_settled and circuit.has_settled_late(now, tub_c, self._tub_j_k)
+        late = not goes_on and circuit.is_settled and circuit.has_settled_late(now, tub_c, self._tub_j_k)
         if not late and circuit.straight.is_straight and self._bring_at_once(circuit, now, tub_c, integral):
             return
         water, g = self._water, circuit.number
@@ -226,7 +236,7 @@ class Outside(Readings):
         """Close every open stay, and begin the next; *integral* as in `settle_due`."""
         for circuit in self._circuits:  # what does not settle whole stays in slugs
             straighten = circuit.number not in self._turn.step.opened
-            self._bring(circuit, now, tub_c, integral, straighten=straighten)
+            self._bring(circuit, now, tub_c, integral, straighten=straighten, goes_on=True)
             circuit.straight.tell()
             circuit.mark = self.forces.mark(now, integral)
 

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
+from cyclesim.physics.stays import Body
 from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.physics.tub_node import TubNode
 from cyclesim.physics.warmth import BEND_K
@@ -20,6 +21,7 @@ from tests.physics.tub_run import (
     ROOM,
     SOIL,
     TUB,
+    WATER_J_K,
     ZONES,
     L,
     Run,
@@ -28,6 +30,7 @@ from tests.physics.tub_run import (
     histories,
     lived,
     still,
+    tight,
 )
 
 
@@ -42,6 +45,30 @@ def test_no_heat_is_made_or_lost(history: list[Step], start_s: int) -> None:
     lost = sum(p.cover_loss_j + p.shell_loss_j for p in run.pieces) + sum(s.loss_j for s in run.stays)
     change = run.heat.heat_content_j() - before
     assert math.isclose(came_in - lost, change, abs_tol=1e-9 * before)
+
+
+@pytest.mark.parametrize(("later_s", "heat_w"), [(0, 0.0), (0, 3000.0), (20, 3000.0)])
+def test_a_close_makes_no_heat_as_water_has_settled_that_left_a_tub_of_another_warmth(
+    later_s: int, heat_w: float
+) -> None:
+    """300 L that have cooled for 20 h pass at 8 L/s, and 0.9 K of the tub's 36 go into them meanwhile.
+
+    A close tells what has been; the water goes on as it is, and the tub's temperature stays.
+    """
+    capacity = 300 * L * PER_M3_K
+    store = Body("store", 300 * L, capacity, capacity / 72_000.0, "cool")
+    run = Run(tight(2 * WATER_J_K), [store], still(20.0) | {"cool": [20.0] * 400}, water_c=36.0)
+    run.advance(20 * HOUR_S)
+    run.heat.change((8 * L,), {0: heat_w})
+    before, began_s = run.heat.heat_content_j(), run.now_s
+    run.advance(38 + later_s)
+    tub_c = run.heat.water_c
+    assert tub_c < 36.0 - 0.8
+    run.heat.close()
+    lost = sum(stay.loss_j for stay in run.stays if stay.start_s >= began_s)
+    assert tub_c == pytest.approx(run.heat.water_c, abs=1e-9)
+    came_in = heat_w * (38 + later_s)
+    assert math.isclose(came_in - lost, run.heat.heat_content_j() - before, abs_tol=1e-9 * before)
 
 
 @settings(deadline=None, max_examples=25)
