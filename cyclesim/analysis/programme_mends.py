@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator
 from datetime import time
+from functools import reduce
 from typing import NamedTuple
 
 from cyclesim.analysis.amounts import at_least, exactly, listed
@@ -29,6 +30,8 @@ _TWICE = (time(7, 0), time(19, 0))
 """When a flush is tried where there was none."""
 _FROST_STARTS_C, _FROST_BAND_K, _FROST_SOONER_K = 4.0, 2.0, 3.0
 """Where frost protection starts and stops, and how much sooner where that is too late: project choices."""
+_WARMER_AWAY_K = 5.0
+"""How much warmer the water is tried while nobody comes: a project choice."""
 
 
 class RunOfFile(NamedTuple):
@@ -275,8 +278,11 @@ def check_valves(plant: Assembly, programme: Programme, about: Subject) -> Itera
 
 
 def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """What moves water that freezes: a flush more, or a pump in the cold, by the air about it, or by its own
-    water, or sooner.
+    """What freezes: warmer water while nobody comes, flushes more, or a pump in the cold, by the air about
+    it, or by its own water, or sooner.
+
+    A scenario has one frost protection: another pump for it leaves unprotected what the present one moves,
+    so that what keeps that is tried first.
 
     What no pump moves without sun, and the tub, is not kept from freezing so.
     """
@@ -285,6 +291,7 @@ def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) 
     moves = [p for p in pumped if abs(plant.duty(plant.at(*p)).flow_m3_s(about.name)) > STILL_M3_S]
     if not zone or not moves:
         return
+    yield from _warmer_while_away(plant.scenario)
     yield from _flushed_in_rest(plant, programme, moves)
     frost = plant.scenario.schedule.frost_protection
     pump = frost.pump if frost and tuple(frost.pump) in moves else PumpSpeed(*moves[0])
@@ -304,19 +311,37 @@ def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) 
 def _flushed_in_rest(
     plant: Assembly, programme: Programme, moves: Collection[tuple[str, str]]
 ) -> Iterator[Change]:
-    """Each line flush of some pumps once more, in the middle of a long rest; out of quiet hours."""
+    """Each line flush of some pumps in the middle of its longest rest, then of two; out of quiet hours."""
     step_s, quiet = plant.scenario.controller.time_step_s or _STEP_S, plant.scenario.schedule.quiet_hours
     for entry in entries(programme):
         pumps = entry.run.pumping.pumps
         if entry.key != "line_flushes" or not entry.run.start or set(moves).isdisjoint(map(tuple, pumps)):
             continue
         hushed = quiet and {p.pump for p in pumps} & {p.pump for p in quiet.applies_to}
+        added = list[time]()
         for at in _middles(entry.run.start, step_s)[:2]:
             if quiet and hushed and _quieter(quiet, (at,), entry.run.whole_s) != (at,):
                 before = _at((_s(quiet.from_time) - entry.run.whole_s) // step_s * step_s)
                 after = quiet.to_time
                 at = before if _apart_s(before, at) < _apart_s(after, at) else after
-            yield _also_at(entry, (at,))
+            added.append(at)
+            yield _also_at(entry, tuple(added))
+
+
+def _warmer_while_away(scenario: Scenario) -> Iterator[Change]:
+    """The coldest set point of days away some kelvin higher, though no higher than when people come."""
+    heating = scenario.schedule.heating
+    aways = heating.absences if heating else ()
+    coldest_c = min((away.keep_at_c for away in aways), default=math.inf)
+    if heating is None or coldest_c >= heating.keep_at_c:
+        return
+    warmer_c = min(coldest_c + _WARMER_AWAY_K, heating.keep_at_c)
+    made = (
+        with_text(warmer_c, f"{warmer_c:g} degC", "schedule", "heating", "absences", place, "keep_at_c")
+        for place, away in enumerate(aways)
+        if away.keep_at_c < warmer_c
+    )
+    yield change(f"keep {warmer_c:g} degC while nobody comes (absences: keep_at)", reduce(chained, made))
 
 
 # -- entries of the schedule ---------------------------------------------------------------------------------

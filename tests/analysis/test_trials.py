@@ -181,8 +181,31 @@ def test_what_freezes_between_flushes_is_flushed_once_more() -> None:
     """
     built = load(SHIPPED)
     offered = said_for(built, "frost-in-plant", Subject("left_bench", ()))
-    assert offered[:2] == ["line flush at 13:30, too", "line flush at 21:45, too"]
+    assert offered[:2] == ["line flush at 13:30, too", "line flush at 13:30 and 21:45, too"]
     assert offered[2].startswith("frost_protection: ")
+
+
+def test_what_freezes_while_nobody_comes_is_kept_warmer_first(broken: Broken) -> None:
+    """6 degC in the tub, and a mild frost: it is tried first, and told as a run of its text is."""
+    away = "within: 1 K, absences: [{from: 2027-01-01, to: 2027-01-31, keep_at: 6 degC}]"
+    cold = ("mean: 12 degC", "mean: -1 degC")
+    text, result, trials = broken("frost-in-plant", ("within: 1 K", away), cold)
+    said = said_for(result.scenario, "frost-in-plant", Subject("bench", ()))
+    assert said[0] == "keep 11 degC while nobody comes (absences: keep_at)"
+    tries = [trial for trial in trials if trial.said == said[0]]
+    written = edited(text, tries[0].edits)
+    assert "keep_at: 11 degC}]" in written
+    again = simulate(load_text(written, "tub.yaml"), days=3, start=date(2027, 1, 5))
+    frozen = {one.subject for one in again.findings if one.rule == "frost-in-plant"}
+    assert [trial.holds for trial in tries] == [trial.subject not in frozen for trial in tries]
+
+
+def test_water_is_kept_no_warmer_away_than_when_people_come(scenario) -> None:
+    """From 33 degC at most to the 36 of every day; where all days away have that, nothing is offered."""
+    for away_c, said in ((33, ["keep 36 degC while nobody comes (absences: keep_at)"]), (36, [])):
+        away = f"within: 1 K, absences: [{{from: 2027-01-01, to: 2027-01-31, keep_at: {away_c} degC}}]"
+        offered = said_for(scenario(("within: 1 K", away)), "frost-in-plant", Subject("bench", ()))
+        assert [one for one in offered if "nobody comes" in one] == said
 
 
 def test_a_mend_tells_what_it_costs_and_a_dear_one_comes_last(broken: Broken, monkeypatch) -> None:
