@@ -32,6 +32,8 @@ _FROST_STARTS_C, _FROST_BAND_K, _FROST_SOONER_K = 4.0, 2.0, 3.0
 """Where frost protection starts and stops, and how much sooner where that is too late: project choices."""
 _WARMER_AWAY_K = 5.0
 """How much warmer the water is tried while nobody comes: a project choice."""
+_JOINS_BELOW_K = (0.5, 0.2)
+"""How far lower the next source is tried to join: the least that is usual, and less; project choices."""
 
 
 class RunOfFile(NamedTuple):
@@ -208,6 +210,35 @@ def ranked_higher(plant: Assembly, programme: Programme, about: Subject) -> Iter
         if before:
             made = with_value(before, "schedule", "ranks")
             yield change(f"schedule.ranks: [{', '.join(before)}]", made)
+
+
+def served_besides(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """What is not served: frost protection as fast as it asks for, of the same pump; or another rank."""
+    mine = next(demand for demand in programme.controller.demands if demand.name == about.name)
+    pump = frost_as_fast(plant, mine.pump, mine.speed)
+    if pump is not None:
+        made = with_text(pump, as_written(*pump), "schedule", "frost_protection", "pump")
+        yield change(f"frost protection at {as_written(*pump)}, which serves both", made)
+    yield from ranked_higher(plant, programme, about)
+
+
+def frost_as_fast(plant: Assembly, pump: str, speed: str) -> PumpSpeed | None:
+    """The pump of frost protection at a faster speed, where that is asked for; None where it has it."""
+    frost = plant.scenario.schedule.frost_protection
+    if frost is None or frost.pump.pump != pump:
+        return None
+    speeds = list(plant.speeds[pump])
+    return PumpSpeed(pump, speed) if speeds.index(speed) > speeds.index(frost.pump.speed) else None
+
+
+def joined_sooner(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Water that is not warm in time: the next heat source joins the one before sooner."""
+    del programme, about
+    heating = plant.scenario.schedule.heating
+    for below_k in _JOINS_BELOW_K if heating and len(heating.sources) > 1 else ():
+        if heating is not None and below_k < heating.next_below_k:
+            made = with_text(below_k, f"{below_k:g} K", "schedule", "heating", "next_below_k")
+            yield change(f"let {heating.sources[1]} join sooner: next_below: {below_k:g} K", made)
 
 
 def _quieter(quiet: QuietHours, starts: tuple[time, ...], lasts_s: int) -> tuple[time, ...]:

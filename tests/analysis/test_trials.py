@@ -23,7 +23,7 @@ from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
-from tests.analysis.conftest import TEXT
+from tests.analysis.conftest import TEXT, WINTER
 
 Broken = Callable[..., tuple[str, Result, list[MendTrial]]]
 SHIPPED = Path(__file__).resolve().parents[2] / "schedules" / "walled-garden-circulator.yaml"
@@ -149,6 +149,34 @@ def test_another_order_of_ranks_is_tried(scenario) -> None:
         "schedule.ranks: [bathing, frost_protection, line_flush, filter_run, heating]",
         "schedule.ranks: [bathing, frost_protection, filter_run, line_flush, heating]",
     ]
+
+
+def test_frost_protection_is_tried_as_fast_as_what_it_keeps_waiting(scenario) -> None:
+    """It runs main low, heating asks for main high; for low, or with both at high, nothing is tried."""
+    frost = "  frost_protection: {watches: room, starts_below: 4 degC, stops_above: 6 degC, pump: main low}\n"
+    heated = ("heating: {with: [element], pump: main low", "heating: {with: [element], pump: main high")
+    slow = scenario(("  quiet_hours", f"{frost}  quiet_hours"), heated)
+    said = said_for(slow, "demand-not-served", Subject("heating", ()))
+    assert said[0] == "frost protection at main high, which serves both"
+    for unneeded in (
+        scenario(("  quiet_hours", f"{frost}  quiet_hours")),
+        scenario(("  quiet_hours", f"{frost.replace('main low', 'main high')}  quiet_hours"), heated),
+    ):
+        said = said_for(unneeded, "demand-not-served", Subject("heating", ()))
+        assert not any("frost protection at" in one for one in said)
+
+
+def test_the_next_source_is_tried_sooner_for_people(scenario) -> None:
+    """1 K is usual; 0.5 K, the least that is usual, and 0.2 K are tried where less; one source has none."""
+    for below, tries_k in (("", [0.5, 0.2]), (", next_below: 0.3 K", [0.2]), (", next_below: 0.1 K", [])):
+        built = scenario(*WINTER[:2], ("within: 1 K", f"within: 1 K{below}"))
+        said = said_for(built, "cold-at-session", Subject("bathing", ()))
+        assert said == [f"let element join sooner: next_below: {k:g} K" for k in tries_k]
+        (first, *_) = [*changes(RULES["cold-at-session"], Assembly(built), Programme(built),
+                                Subject("bathing", ()))] or [None]  # fmt: skip
+        if first is not None:
+            assert [(e.path[-1], e.text) for e in first.edits] == [("next_below", f"{tries_k[0]:g} K")]
+    assert said_for(scenario(), "cold-at-session", Subject("bathing", ())) == []
 
 
 def test_no_order_of_ranks_is_tried_where_there_is_no_power(broken: Broken) -> None:
