@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterator
 from itertools import chain
 from typing import Any, NamedTuple
@@ -202,7 +203,7 @@ def with_value(value: Any, *path: str | int) -> MadeMend:
 def with_text(value: Any, written: str | None, *path: str | int) -> MadeMend:
     """The thing at the path replaced, as the file writes it; taken out where that is None."""
     *above, last = path
-    key = last.removesuffix("_s").removesuffix("_c").rstrip("_") if isinstance(last, str) else last
+    key = re.sub("_[sck]$", "", last).rstrip("_") if isinstance(last, str) else last
     return MadeMend(lambda scenario: replaced(scenario, value, *path), (Edit((*above, key), written),))
 
 

@@ -11,6 +11,7 @@ from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
 from cyclesim.analysis.mends import replaced
 from cyclesim.analysis.outlet import cooler_sun, outlet_too_hot
+from cyclesim.analysis.programme_mends import joined_sooner
 from cyclesim.analysis.spans import Spans, covers, join, meet, spans, total_s, while_in
 from cyclesim.analysis.sun_rules import stopped_too_late
 from cyclesim.analysis.tub import HAIR_K, water_c_at
@@ -145,8 +146,20 @@ def _why_cold(history: History, at_s: float, water_c: float, wanted_c: float) ->
     if lower and not any(ready.ready_s == at_s for ready in points.ready):
         mend = f"let it begin earlier: plan: [{{ready_by: ...}}], or {mend}"
     elif not lower:
+        waits = _next_source(history, at_s)
+        mend = f"let {waits} join sooner: next_below, or {mend}" if waits else mend
         mend += f", or a narrower band: it is kept at {wanted_c:g} degC all the time"
     return "heating is still at it", mend
+
+
+def _next_source(history: History, at_s: float) -> str:
+    """The source that would join next, after the last that fires just before; "" where none is left."""
+    heating = history.plant.scenario.schedule.heating
+    sources = heating.sources if heating else ()
+    before = np.array([at_s - 1.0])
+    fires = [bool(covers(while_in(history.trace.sources[n], "firing"), before)[0]) for n in sources]
+    last = max((k for k, on in enumerate(fires) if on), default=-1)
+    return next(iter(sources[last + 1 :]), "")
 
 
 def _since_away(history: History, at_s: float, water_c: float, wanted_c: float) -> tuple[str, str] | None:
@@ -230,6 +243,7 @@ RULES: tuple[Rule, ...] = (
         source=CHOICE,
         mend="let heating begin earlier",
         judge=cold_at_session,
+        changes=joined_sooner,
         applies=lambda plant, _: _is_heated_for(plant.scenario.schedule),
         programmes="no more often",
     ),

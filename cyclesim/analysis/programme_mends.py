@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator
 from datetime import time
+from functools import reduce
 from typing import NamedTuple
 
 from cyclesim.analysis.amounts import at_least, exactly, listed
@@ -29,6 +30,10 @@ _TWICE = (time(7, 0), time(19, 0))
 """When a flush is tried where there was none."""
 _FROST_STARTS_C, _FROST_BAND_K, _FROST_SOONER_K = 4.0, 2.0, 3.0
 """Where frost protection starts and stops, and how much sooner where that is too late: project choices."""
+_WARMER_AWAY_K = 5.0
+"""How much warmer the water is tried while nobody comes: a project choice."""
+_JOINS_BELOW_K = (0.5, 0.2)
+"""How far lower the next source is tried to join: the least that is usual, and less; project choices."""
 
 
 class RunOfFile(NamedTuple):
@@ -207,6 +212,35 @@ def ranked_higher(plant: Assembly, programme: Programme, about: Subject) -> Iter
             yield change(f"schedule.ranks: [{', '.join(before)}]", made)
 
 
+def served_besides(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """What is not served: frost protection as fast as it asks for, of the same pump; or another rank."""
+    mine = next(demand for demand in programme.controller.demands if demand.name == about.name)
+    pump = frost_as_fast(plant, mine.pump, mine.speed)
+    if pump is not None:
+        made = with_text(pump, as_written(*pump), "schedule", "frost_protection", "pump")
+        yield change(f"frost protection at {as_written(*pump)}, which serves both", made)
+    yield from ranked_higher(plant, programme, about)
+
+
+def frost_as_fast(plant: Assembly, pump: str, speed: str) -> PumpSpeed | None:
+    """The pump of frost protection at a faster speed, where that is asked for; None where it has it."""
+    frost = plant.scenario.schedule.frost_protection
+    if frost is None or frost.pump.pump != pump:
+        return None
+    speeds = list(plant.speeds[pump])
+    return PumpSpeed(pump, speed) if speeds.index(speed) > speeds.index(frost.pump.speed) else None
+
+
+def joined_sooner(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Water that is not warm in time: the next heat source joins the one before sooner."""
+    del programme, about
+    heating = plant.scenario.schedule.heating
+    for below_k in _JOINS_BELOW_K if heating and len(heating.sources) > 1 else ():
+        if heating is not None and below_k < heating.next_below_k:
+            made = with_text(below_k, f"{below_k:g} K", "schedule", "heating", "next_below_k")
+            yield change(f"let {heating.sources[1]} join sooner: next_below: {below_k:g} K", made)
+
+
 def _quieter(quiet: QuietHours, starts: tuple[time, ...], lasts_s: int) -> tuple[time, ...]:
     """These starts of something that lasts so long, those in the quiet hours when they are over."""
     begins, ends, moved = _s(quiet.from_time), _s(quiet.to_time), list[time]()
@@ -275,8 +309,11 @@ def check_valves(plant: Assembly, programme: Programme, about: Subject) -> Itera
 
 
 def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """What moves water that freezes: a valve that nobody turns, a flush more, or a pump in the cold, by the
-    air about it, or by its own water, or sooner.
+    """What freezes: a valve that nobody turns, warmer water while nobody comes, flushes more, or a pump in
+    the cold, by the air about it, or by its own water, or sooner.
+
+    A scenario has one frost protection: another pump for it leaves unprotected what the present one moves,
+    so that what keeps that is tried first.
 
     What no pump moves without sun, and the tub, is not kept from freezing so.
     """
@@ -287,6 +324,7 @@ def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) 
         return
     if plant.scenario.schedule.valves_turned:
         yield from turned_no_more(plant, programme, about)
+    yield from _warmer_while_away(plant.scenario)
     yield from _flushed_in_rest(plant, programme, moves)
     frost = plant.scenario.schedule.frost_protection
     pump = frost.pump if frost and tuple(frost.pump) in moves else PumpSpeed(*moves[0])
@@ -306,19 +344,37 @@ def protected_from_frost(plant: Assembly, programme: Programme, about: Subject) 
 def _flushed_in_rest(
     plant: Assembly, programme: Programme, moves: Collection[tuple[str, str]]
 ) -> Iterator[Change]:
-    """Each line flush of some pumps once more, in the middle of a long rest; out of quiet hours."""
+    """Each line flush of some pumps in the middle of its longest rest, then of two; out of quiet hours."""
     step_s, quiet = plant.scenario.controller.time_step_s or _STEP_S, plant.scenario.schedule.quiet_hours
     for entry in entries(programme):
         pumps = entry.run.pumping.pumps
         if entry.key != "line_flushes" or not entry.run.start or set(moves).isdisjoint(map(tuple, pumps)):
             continue
         hushed = quiet and {p.pump for p in pumps} & {p.pump for p in quiet.applies_to}
+        added = list[time]()
         for at in _middles(entry.run.start, step_s)[:2]:
             if quiet and hushed and _quieter(quiet, (at,), entry.run.whole_s) != (at,):
                 before = _at((_s(quiet.from_time) - entry.run.whole_s) // step_s * step_s)
                 after = quiet.to_time
                 at = before if _apart_s(before, at) < _apart_s(after, at) else after
-            yield _also_at(entry, (at,))
+            added.append(at)
+            yield _also_at(entry, tuple(added))
+
+
+def _warmer_while_away(scenario: Scenario) -> Iterator[Change]:
+    """The coldest set point of days away some kelvin higher, though no higher than when people come."""
+    heating = scenario.schedule.heating
+    aways = heating.absences if heating else ()
+    coldest_c = min((away.keep_at_c for away in aways), default=math.inf)
+    if heating is None or coldest_c >= heating.keep_at_c:
+        return
+    warmer_c = min(coldest_c + _WARMER_AWAY_K, heating.keep_at_c)
+    made = (
+        with_text(warmer_c, f"{warmer_c:g} degC", "schedule", "heating", "absences", place, "keep_at_c")
+        for place, away in enumerate(aways)
+        if away.keep_at_c < warmer_c
+    )
+    yield change(f"keep {warmer_c:g} degC while nobody comes (absences: keep_at)", reduce(chained, made))
 
 
 # -- entries of the schedule ---------------------------------------------------------------------------------

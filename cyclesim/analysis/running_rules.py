@@ -199,6 +199,9 @@ def _why_not_served(history: History, demand: Demand, who: str) -> tuple[str, st
         ranks = mends.ranked_before(history.plant.scenario, demand.kind, above)
         if ranks:
             ways.append(f"schedule.ranks: [{', '.join(ranks)}]")
+        faster = mends.frost_as_fast(history.plant, demand.pump, demand.speed)
+        if above == "frost protection" and faster:
+            ways.insert(0, f"let frost protection run at {as_written(*faster)}")
         return f"{who} {ABOVE}", ", or ".join(ways) or "a pump of its own for one of them"
     for block in history.programme.controller.blocks:
         if (block.target, block.speed) == (demand.pump, demand.speed):
@@ -288,7 +291,7 @@ RULES: tuple[Rule, ...] = (
         source=CHOICE,
         mend="move one of the demands",
         judge=demand_not_served,
-        changes=mends.ranked_higher,
+        changes=mends.served_besides,
         programmes="as now",
     ),
 )

@@ -6,6 +6,7 @@ Plain data, for the terminal, for pages and for papers alike.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -76,7 +77,7 @@ def answer(result: Result, sure: Confidence | None = None) -> Answer:
             result.scenario.limits.bathing_temperature_c + TOO_HOT_K,
             until_somebody_comes(result.scenario),
         ),
-        money(result.metrics, result.about.days, sure),
+        money(result.metrics, result.about.days, sure, _kept_warm(result)),
         losses,
         _largest(losses),
         _left_aside(result),
@@ -187,8 +188,11 @@ def _frost(kept: PromisesMetrics, waits: str) -> Promise | None:
     return Promise("Frost", kept.coldest_water_c > 0.0, said)
 
 
-def money(metrics: Metrics, days: int, sure: Confidence | None = None) -> str:
-    """What the run costs, heating included; with a range where that was asked for, and what refills add."""
+def money(metrics: Metrics, days: int, sure: Confidence | None = None, kept_warm: Sequence[str] = ()) -> str:
+    """What the run costs, heating included; with a range where that was asked for, and what is not in it.
+
+    That is what refills add, and *kept_warm*: zones that a heater without a power keeps, in words.
+    """
     energy, care = metrics.energy, metrics.water_care
     spent = "a year costs" if days in _A_YEAR else f"{count(days, 'day')} cost{'s' * (days == 1)}"
     said = f"{spent} {number(energy.cost)} {energy.currency}, heating included"
@@ -198,9 +202,22 @@ def money(metrics: Metrics, days: int, sure: Confidence | None = None) -> str:
     fuel = f" and {number(energy.fuel_kwh)} kWh of fuel" if energy.fuel_kwh else ""
     said += f": {number(energy.energy_kwh)} kWh of electricity{fuel}"
     refill = care.refill if care else None
-    if refill is None or not refill.refills or not refill.refills_heat_kwh:
-        return said
-    return f"{said}. Not in it: {refills_said(refill, energy.currency)}"
+    left_out = list(kept_warm)
+    if refill is not None and refill.refills and refill.refills_heat_kwh:
+        left_out.append(refills_said(refill, energy.currency))
+    return f"{said}. Not in it: {'; '.join(left_out)}" if left_out else said
+
+
+def _kept_warm(result: Result) -> tuple[str, ...]:
+    """Zones that something on the supply warms, of which the file tells no power, with the hours of that."""
+    scenario, zones = result.scenario, result.trace.zones
+    said = []
+    for name, zone in scenario.place.zones.items():
+        if zones is None or not zone.needs_power or scenario.room_loads(name)[0] is not None:
+            continue
+        if warmed_h := zones.warmed_h(name, result.trace.span_s):
+            said.append(f"what keeps {name} at {number(zone.never_below_c)} °C, needed for {hours(warmed_h)}")
+    return tuple(said)
 
 
 def losses_of(tub: TubMetrics) -> tuple[Loss, ...]:

@@ -53,6 +53,11 @@ class Zones(NamedTuple):
         """As they would be with no power throughout."""
         return self._replace(series={**self.series, **self.powerless})
 
+    def warmed_h(self, name: str, span_s: int) -> int:
+        """The hours of a run of *span_s* in which something on the supply keeps a zone warmer."""
+        run = slice(-self.origin_s // 3600, (span_s - self.origin_s) // 3600)
+        return int(np.sum(np.greater(self.series[name][run], self.powerless[name][run])))
+
 
 class Rows:
     """Closed intervals of one kind, one record each, read back by column.

@@ -357,6 +357,21 @@ def test_a_demand_that_another_pre_empts_is_not_served(run: Run) -> None:
     assert f"move one of them, or schedule.ranks: {whole}" == breach.mend
 
 
+def test_slow_frost_protection_is_told_to_run_as_fast_as_it_is_asked_for(run: Run) -> None:
+    """It has the pump at low for 900 s while heating asks for high."""
+    frost = "  frost_protection: {watches: room, starts_below: 4 degC, stops_above: 6 degC, pump: main low}\n"
+    history = run(
+        ("  quiet_hours", f"{frost}  quiet_hours"),
+        ("heating: {with: [element], pump: main low", "heating: {with: [element], pump: main high"),
+        pumps={"main": [(100, "low"), (1000, "stopped")]},
+        demands={"heating": [(200, "raised"), (240, "")], "frost protection": [(100, "raised"), (1000, "")]},
+        deciding={"main": [(100, "frost protection"), (1000, "")]},
+    )
+    (breach,) = told(history, "demand-not-served")
+    assert ("heating", "frost protection stands above it") == (breach.subject, breach.cause)
+    assert breach.mend == "let frost protection run at main high"
+
+
 @pytest.mark.parametrize(
     ("kind", "above", "ranks"),
     [

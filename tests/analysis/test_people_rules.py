@@ -19,6 +19,7 @@ from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load
 from cyclesim.simulation import water_and_heat
+from tests.analysis.conftest import WINTER
 
 Run = Callable[..., History]
 Changes = tuple[tuple[str, str], ...]
@@ -146,6 +147,21 @@ def test_heating_begins_earlier_only_where_less_was_kept_before(run: Run, plan: 
         steps_in(run, 34.0, ("within: 1 K", f"within: 1 K{plan}"), sources=firing), "cold-at-session"
     )
     assert (breach.cause, breach.mend) == ("heating is still at it", mend)
+
+
+@pytest.mark.parametrize(
+    ("fires", "mend"),
+    [
+        (["unit"], "let element join sooner: next_below, or a stronger source, or a narrower band: "),
+        (["element"], "let boiler join sooner: next_below, or a stronger source, or a narrower band: "),
+        (["unit", "element", "boiler"], "a stronger source, or a narrower band: "),
+    ],
+)
+def test_a_source_that_waits_to_join_is_told(run: Run, fires: list[str], mend: str) -> None:
+    """Of three in a row the one after the last that fires waits; where all fire none does."""
+    firing = {name: [(18 * H, "firing")] for name in fires}
+    (breach,) = told(steps_in(run, 34.0, *WINTER[:2], sources=firing), "cold-at-session")
+    assert breach.mend == mend + "it is kept at 36 degC all the time"
 
 
 # -- the water at step-out

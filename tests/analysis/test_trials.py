@@ -23,7 +23,7 @@ from cyclesim.scenario.reading.edit import edited
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
-from tests.analysis.conftest import TEXT
+from tests.analysis.conftest import TEXT, WINTER
 
 Broken = Callable[..., tuple[str, Result, list[MendTrial]]]
 SHIPPED = Path(__file__).resolve().parents[2] / "schedules" / "walled-garden-circulator.yaml"
@@ -151,6 +151,34 @@ def test_another_order_of_ranks_is_tried(scenario) -> None:
     ]
 
 
+def test_frost_protection_is_tried_as_fast_as_what_it_keeps_waiting(scenario) -> None:
+    """It runs main low, heating asks for main high; for low, or with both at high, nothing is tried."""
+    frost = "  frost_protection: {watches: room, starts_below: 4 degC, stops_above: 6 degC, pump: main low}\n"
+    heated = ("heating: {with: [element], pump: main low", "heating: {with: [element], pump: main high")
+    slow = scenario(("  quiet_hours", f"{frost}  quiet_hours"), heated)
+    said = said_for(slow, "demand-not-served", Subject("heating", ()))
+    assert said[0] == "frost protection at main high, which serves both"
+    for unneeded in (
+        scenario(("  quiet_hours", f"{frost}  quiet_hours")),
+        scenario(("  quiet_hours", f"{frost.replace('main low', 'main high')}  quiet_hours"), heated),
+    ):
+        said = said_for(unneeded, "demand-not-served", Subject("heating", ()))
+        assert not any("frost protection at" in one for one in said)
+
+
+def test_the_next_source_is_tried_sooner_for_people(scenario) -> None:
+    """1 K is usual; 0.5 K, the least that is usual, and 0.2 K are tried where less; one source has none."""
+    for below, tries_k in (("", [0.5, 0.2]), (", next_below: 0.3 K", [0.2]), (", next_below: 0.1 K", [])):
+        built = scenario(*WINTER[:2], ("within: 1 K", f"within: 1 K{below}"))
+        said = said_for(built, "cold-at-session", Subject("bathing", ()))
+        assert said == [f"let element join sooner: next_below: {k:g} K" for k in tries_k]
+        (first, *_) = [*changes(RULES["cold-at-session"], Assembly(built), Programme(built),
+                                Subject("bathing", ()))] or [None]  # fmt: skip
+        if first is not None:
+            assert [(e.path[-1], e.text) for e in first.edits] == [("next_below", f"{tries_k[0]:g} K")]
+    assert said_for(scenario(), "cold-at-session", Subject("bathing", ())) == []
+
+
 def test_no_order_of_ranks_is_tried_where_there_is_no_power(broken: Broken) -> None:
     """A cut of 40 h over the filter runs of 03:00 and 15:00: nobody's turn helps."""
     _, _, trials = broken("demand-not-served", (CUT[0], CUT[1] % ""))
@@ -181,8 +209,31 @@ def test_what_freezes_between_flushes_is_flushed_once_more() -> None:
     """
     built = load(SHIPPED)
     offered = said_for(built, "frost-in-plant", Subject("left_bench", ()))
-    assert offered[:2] == ["line flush at 13:30, too", "line flush at 21:45, too"]
+    assert offered[:2] == ["line flush at 13:30, too", "line flush at 13:30 and 21:45, too"]
     assert offered[2].startswith("frost_protection: ")
+
+
+def test_what_freezes_while_nobody_comes_is_kept_warmer_first(broken: Broken) -> None:
+    """6 degC in the tub, and a mild frost: it is tried first, and told as a run of its text is."""
+    away = "within: 1 K, absences: [{from: 2027-01-01, to: 2027-01-31, keep_at: 6 degC}]"
+    cold = ("mean: 12 degC", "mean: -1 degC")
+    text, result, trials = broken("frost-in-plant", ("within: 1 K", away), cold)
+    said = said_for(result.scenario, "frost-in-plant", Subject("bench", ()))
+    assert said[0] == "keep 11 degC while nobody comes (absences: keep_at)"
+    tries = [trial for trial in trials if trial.said == said[0]]
+    written = edited(text, tries[0].edits)
+    assert "keep_at: 11 degC}]" in written
+    again = simulate(load_text(written, "tub.yaml"), days=3, start=date(2027, 1, 5))
+    frozen = {one.subject for one in again.findings if one.rule == "frost-in-plant"}
+    assert [trial.holds for trial in tries] == [trial.subject not in frozen for trial in tries]
+
+
+def test_water_is_kept_no_warmer_away_than_when_people_come(scenario) -> None:
+    """From 33 degC at most to the 36 of every day; where all days away have that, nothing is offered."""
+    for away_c, said in ((33, ["keep 36 degC while nobody comes (absences: keep_at)"]), (36, [])):
+        away = f"within: 1 K, absences: [{{from: 2027-01-01, to: 2027-01-31, keep_at: {away_c} degC}}]"
+        offered = said_for(scenario(("within: 1 K", away)), "frost-in-plant", Subject("bench", ()))
+        assert [one for one in offered if "nobody comes" in one] == said
 
 
 def test_a_mend_tells_what_it_costs_and_a_dear_one_comes_last(broken: Broken, monkeypatch) -> None:

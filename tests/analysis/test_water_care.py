@@ -16,6 +16,7 @@ from cyclesim.analysis.spans import covers, total_s
 from cyclesim.physics.age_book import Emitted, Floats
 from cyclesim.physics.circuit_age import WaterAge
 from cyclesim.physics.water_age import Plug
+from cyclesim.said.answer import answer
 from cyclesim.said.run import run_page
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.shown.terminal import printed
@@ -293,6 +294,27 @@ def test_a_refill_is_warmed_at_what_heat_costs(scenario: Callable[..., Scenario]
     assert pytest.approx(0.20 * kwh, rel=0.003) == told.refill.refills_heat_cost
     said = " ".join(printed(run_page(result)).split())
     assert f"Not in it: warming 1 refill, about {kwh:.1f} kWh of heat or {0.2 * kwh:.1f} EUR" in said
+
+
+def test_what_keeps_a_room_warm_is_told_to_be_outside_the_bill(scenario: Callable[..., Scenario]) -> None:
+    """At 0 degC the room, 2 K warmer by itself, is kept at 3 degC all 48 h; the house has its own bill.
+
+    A room that never gets so cold asks for nothing, and a heater of the pump room is metered.
+    """
+    steady = ("mean: 12 degC, seasonal_swing: 8 K, daily_swing: 4 K",
+              "mean: 0 degC, seasonal_swing: 0 K, daily_swing: 0 K")  # fmt: skip
+    kept, room = "what keeps room at 3.0 °C, needed for 2 days", "{follows: weather, above_by: 2 K"
+    metered = (
+        "distance: 6 m",
+        "distance: 6 m, heater: {zone: room, power: 500 W, starts_below: 3 degC, stops_above: 5 degC}",
+    )
+    for changes, told in (
+        ([steady, (room, f"{room}, never_below: 3 degC")], f". Not in it: {kept}"),
+        ([steady, (room, f"{room}, never_below: 3 degC, kept_by: house")], ""),
+        ([steady, (room, f"{room}, never_below: 1 degC")], ""),
+        ([steady, (room, f"{room}, loses: 20 W/K, stores: 200 kJ/K"), metered], ""),
+    ):
+        assert answer(simulate(scenario(*changes), days=2)).money.partition("kWh of electricity")[2] == told
 
 
 # -- the filter --------------------------------------------------------------------------------------------

@@ -55,7 +55,7 @@ def _heat_up_by_hand_h(litres: float, watts: float) -> float:
 
 def _most_litres(watts: float, hours: float) -> float:
     """The largest tub that such an element fills warm in so many hours, to 10 L."""
-    low, high = 100.0, 20_000.0
+    low, high = 100.0, 6_000.0  # over this surface no tub holds more
     while high - low > 10.0:
         middle = (low + high) / 2.0
         low, high = (middle, high) if _heat_up_h(middle, watts) <= hours else (low, middle)

@@ -166,7 +166,7 @@ CURVE = "[[0 L/min, 15 m], [250 L/min, 13 m], [460 L/min, 6 m]]"
         ),
         # 993 kg/m3 x 9.807 m/s2 x 13 m x 250 L/min
         (f"{HIGH}={{curve: {CURVE}, power: 500 W}}", "water; expected at least 527.5 W"),
-        ("plant.tub.dimensions.depth=700 cm", "too large; more than 0 mm and at most 3 m is allowed"),
+        ("plant.tub.dimensions.depth=700 cm", "too large; more than 0 mm and at most 2 m is allowed"),
         ("plant.heat_sources.element.output=3 W", "too small; at least 100 W and at most 100 kW is allowed"),
     ],
 )

@@ -14,6 +14,7 @@ from cyclesim.scenario.blocks.pump_room import PumpRoom, Suction
 from cyclesim.scenario.blocks.treatment import Treatment
 from cyclesim.scenario.blocks.trenches import Trench
 from cyclesim.scenario.forms.fields import (
+    DEEPEST_TUB_M,
     Area,
     AtHead,
     Bore,
@@ -141,6 +142,10 @@ class Tub(Model):
             raise RefusedError("", "expected surface: 3.1 m2 beside water, or give dimensions instead")
         if not 0.05 <= self.volume_m3 <= 200:
             raise RefusedError("", "a tub from 50 L to 200000 L is allowed", at=("dimensions",))
+        if (deep_m := self.volume_m3 / self.surface_m2) > DEEPEST_TUB_M and self.water_m3 is not None:
+            deep, most = format_quantity(deep_m, "length"), format_quantity(DEEPEST_TUB_M, "length")
+            text = f"over this surface it is {deep} deep; at most {most} is allowed; is a unit wrong?"
+            raise RefusedError("", text, at=("water",))
         return self
 
     @property

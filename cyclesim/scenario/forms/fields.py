@@ -179,7 +179,9 @@ Insulation = Annotated[float, Quantity("length", ge=0, le=1, example="9 mm or 0.
 Bore = Annotated[float, Quantity("length", ge=0.004, le=0.3, example="57 mm or 2.1 in")]
 Nozzle = Annotated[float, Quantity("length", ge=0.001, le=0.1, example="8 mm or 0.3 in")]
 Side = Annotated[float, Quantity("length", gt=0, le=30, example="1.7 m or 5.5 ft")]
-TubDepth = Annotated[float, Quantity("length", gt=0, le=3, example="700 mm or 2.3 ft")]
+DEEPEST_TUB_M = 2.0
+"""Who means a tub deeper on the mean, to sit or stand in, has a unit wrong: a project choice."""
+TubDepth = Annotated[float, Quantity("length", gt=0, le=DEEPEST_TUB_M, example="700 mm or 2.3 ft")]
 Depth = Annotated[float, Quantity("length", gt=0, le=10, example="600 mm or 2 ft")]
 Rise = Annotated[float, Quantity("length", ge=-10, le=30)]
 Area = Annotated[float, Quantity("area", gt=0, le=500)]
