@@ -15,12 +15,12 @@ import numpy as np
 from cyclesim.analysis.amounts import apart, listed
 from cyclesim.analysis.device_metrics import CircuitMetrics
 from cyclesim.analysis.findings import Breach, Judged, Rule
+from cyclesim.analysis.most_carried import most_together
 from cyclesim.analysis.supply import (
     Load,
     carried,
     load_a,
     loads_at,
-    most_together,
     start_currents,
     starting_a,
 )
@@ -157,8 +157,7 @@ def conducted(plant: Assembly) -> Iterator[Conducted]:
         own = [fed for fed in circuit.feeds if fed in supply.cables_to]
         if circuit.cable is None and not own:
             continue
-        rows = most_together(plant, name)
-        sets = [row.loads for row in rows]
+        sets = [row.kept.loads for row in most_together(plant, name)]
         if circuit.cable is not None:
             loads = max(sets, key=lambda loads: lost_to(plant, name, loads)[name])
             yield _conducted(plant, name, name, circuit.cable, loads, sets)

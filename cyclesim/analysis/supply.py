@@ -1,12 +1,11 @@
-"""Circuits: what draws how much on which, at an instant, at the worst start of a run, and at the most.
+"""Circuits: what draws how much on which, at an instant, at the worst start of a run, and at the most of it.
 
-One sum for the rule, the report and all sizing: `Carried`.
+One sum for the rule, the report and all sizing: `Carried`. What may come together at all: `most_carried.py`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
-from datetime import UTC, datetime
 from itertools import combinations
 from typing import NamedTuple
 
@@ -14,13 +13,11 @@ import numpy as np
 
 from cyclesim.analysis.ages import when
 from cyclesim.analysis.device_metrics import CircuitMetrics
-from cyclesim.analysis.interlocked import Interlocked
 from cyclesim.analysis.spans import Floats, covers
-from cyclesim.analysis.truth import LASTING_S, Closed, Snapshot, Timeline
+from cyclesim.analysis.truth import Closed, Snapshot, Timeline
 from cyclesim.scenario.blocks.place import Circuit
 from cyclesim.simulation.assembly import Assembly
-from cyclesim.simulation.programme import HEATING, Programme
-from cyclesim.simulation.trace import Trace, joined
+from cyclesim.simulation.trace import Trace
 
 CONTINUOUS_SHARE = 1.25
 """What runs for 3 h or more counts so much in north_america; NEC 210.19, 210.20, from memory, not opened."""
@@ -103,7 +100,7 @@ def loads(
             yield Load(name, "on", load_a(plant, name), counts)
 
 
-def _less_of_either(plant: Assembly, loads_: Sequence[Load]) -> str:
+def less_of_either(plant: Assembly, loads_: Sequence[Load]) -> str:
     """Which of the room's heater and fan draws less, where both are among the loads but never on at once."""
     room = plant.sheet.pump_room
     either = [load for load in loads_ if room and load.name in room.either]
@@ -114,7 +111,7 @@ def carried(plant: Assembly, circuit: str, loads_: Iterable[Load]) -> Carried:
     """What of these hangs on a circuit."""
     sheet = plant.scenario.circuits[circuit]
     fed = [load for load in loads_ if load.name in sheet.feeds]
-    less = _less_of_either(plant, fed)
+    less = less_of_either(plant, fed)
     return Carried(circuit, sheet.breaker_a, tuple(load for load in fed if load.name != less))
 
 
@@ -128,79 +125,8 @@ def loads_at(snapshot: Snapshot, plant: Assembly) -> list[Load]:
 def current_a(snapshot: Snapshot, plant: Assembly, circuit: Circuit | None = None) -> float:
     """Current [A] drawn from one circuit, or from the whole supply."""
     drawn = [load for load in loads_at(snapshot, plant) if circuit is None or load.name in circuit.feeds]
-    less = _less_of_either(plant, drawn)
+    less = less_of_either(plant, drawn)
     return sum(load.current_a for load in drawn if load.name != less)
-
-
-def most_carried(plant: Assembly, circuit: str, having: Closed, *, heating_lasts: bool = True) -> Carried:
-    """The most that a circuit carries with something on, at the worst that the interlocks let come together.
-
-    Something that they never let be on is taken alone. *having* is a pump and its speed, or another thing and
-    "on"; it is the first of the loads. *heating_lasts*: heating has its sources and its pump on for 3 h or
-    more in one go.
-    """
-    programme = Programme(plant.scenario)
-    interlocked = Interlocked(plant, programme)
-    lasting = may_last(plant, programme, heating_lasts=heating_lasts)
-
-    def with_(on: Iterable[Closed]) -> Carried:
-        return carried(plant, circuit, loads(plant, sorted(on, key=lambda key: key != having), lasting))
-
-    rows = [(with_(together.on), together) for together in interlocked.every() if having in together.on]
-    rows.sort(key=lambda row: -row[0].counted_a)
-    return next((most for most, together in rows if interlocked.may_be(together)), with_([having]))
-
-
-def most_together(plant: Assembly, circuit: str) -> list[Carried]:
-    """The most that a circuit carries with each thing that is switched on it; or what it always carries.
-
-    Of a room's heater and fan that are never on at once, first with the one that draws more, then the other.
-    """
-    fed = [name for name in plant.scenario.circuits[circuit].feeds if name not in plant.scenario.always_on]
-    having = [(name, speed) for name in fed for speed in plant.speeds.get(name, ("on",))]
-    rows = [most_carried(plant, circuit, one) for one in having]
-    rows = rows or [carried(plant, circuit, loads(plant, ()))]
-    others = list(loads(plant, ()))
-    less = _less_of_either(
-        plant, [load for load in others if load.name in plant.scenario.circuits[circuit].feeds]
-    )
-    return rows + [_instead(plant, row, load) for row in rows for load in others if load.name == less]
-
-
-def _instead(plant: Assembly, row: Carried, other: Load) -> Carried:
-    """A row with the lesser of the room's heater and fan in place of the one that draws more."""
-    either = plant.sheet.pump_room.either if plant.sheet.pump_room else ()
-    return row._replace(loads=(*(load for load in row.loads if load.name not in either), other))
-
-
-def may_last(plant: Assembly, programme: Programme, *, heating_lasts: bool) -> frozenset[Closed]:
-    """What may be on for 3 h or more in one go, where the region counts that: by the year's schedule.
-
-    What a sensor or a contact beside the controller has on may last, and with a source the pump that is kept
-    for it. Sessions that are drawn by chance are those of seed 0.
-    """
-    if not counts_lasting(plant):
-        return frozenset()
-    controller, year = programme.controller, plant.scenario.place.year
-    begins = [datetime(y, 1, 1, tzinfo=programme.zone).astimezone(UTC) for y in (year, year + 1)]
-    raised = programme.raised(begins[0], round((begins[1] - begins[0]).total_seconds()))
-
-    def lasts(demands: list[str]) -> bool:
-        endless = [name for name in demands if name not in raised]
-        spans = joined(sorted(span for name in demands for span in raised.get(name, ())))
-        return bool(endless) or any(end - start >= LASTING_S for start, end in spans)
-
-    asking = [d for d in controller.demands if heating_lasts or d.kind != HEATING]
-    lasting = {(s.target, s.speed or "on") for s in controller.starters}
-    for source in controller.sources:
-        if lasts([d.name for d in asking if source.name in d.calls]):
-            lasting.add((source.name, "on"))
-            lasting |= {(keep.pump, keep.speed) for keep in controller.keeps if keep.after == source.name}
-    for pump in controller.pumps:
-        for k, speed in enumerate(pump.speeds):  # a higher speed that is blocked becomes this one
-            if lasts([d.name for d in asking if d.pump == pump.name and d.speed in pump.speeds[k:]]):
-                lasting.add((pump.name, speed))
-    return frozenset(lasting)
 
 
 def measure_circuits(plant: Assembly, trace: Trace, truth: Timeline) -> dict[str, CircuitMetrics]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,6 +27,7 @@ from cyclesim.cli.shared import (
 
 if TYPE_CHECKING:
     from cyclesim.analysis.result import Result
+    from cyclesim.analysis.trials import MendTrial
     from cyclesim.said.report import Report
     from cyclesim.scenario.blocks.model import Scenario
 
@@ -43,6 +45,8 @@ if TYPE_CHECKING:
               help="Number that every random draw starts from.")  # fmt: skip
 @click.option("--faults/--no-faults", default=True, show_default=True,
               help="Whether to look at each single fault, which takes longest.")  # fmt: skip
+@click.option("--mends/--no-mends", default=True, show_default=True,
+              help="Whether to try mends of what is broken, as run does: up to six more runs.")  # fmt: skip
 @click.option("--savings/--no-savings", default=True, show_default=True,
               help="Whether to try what would save most: a run for each, kept for next time.")  # fmt: skip
 def page(
@@ -54,6 +58,7 @@ def page(
     start: date | None,
     seed: int,
     faults: bool,
+    mends: bool,
     savings: bool,
 ) -> int:
     """Make one page of FILE for a browser: answer, plant, a zooming year."""
@@ -71,7 +76,7 @@ def page(
 
     results, reports = list["Result"](), list["Report"]()
     for source, changed, scenario in scenarios:
-        result, report = _told(source, changed, scenario, days, start, seed, faults, savings)
+        result, report = _told(source, changed, scenario, days, start, seed, faults, mends, savings)
         results.append(result)
         reports.append(report)
     beside = side_by_side(*results) if len(results) == 2 else None
@@ -91,12 +96,15 @@ def _told(
     start: date | None,
     seed: int,
     faults: bool,
-    tries: bool,
+    mends: bool,
+    savings: bool,
 ) -> tuple[Result, Report]:
-    """Run a scenario, and verify it and try what saves where that is asked for."""
+    """Run a scenario, and verify it, try what mends it and what saves, where that is asked for."""
     from cyclesim.analysis.result import days_of_year, simulate
+    from cyclesim.analysis.trials import tried
     from cyclesim.said.inputs import inputs
     from cyclesim.said.report import report
+    from cyclesim.said.verdict import told_findings
     from cyclesim.scenario.reading.load import written
     from cyclesim.shown.progress import progress, states_found
 
@@ -109,14 +117,18 @@ def _told(
 
         with states_found() as on_progress:
             verification = verify(scenario, faults=1, on_progress=on_progress)
+    trials: Sequence[MendTrial] = ()
+    if mends:
+        with progress(None, does="trying mends") as on_run:
+            trials = tried(result, told_findings(result.findings), on_run=on_run)
     saved = None
-    if tries:
-        from cyclesim.decide.sizing.savings import savings
+    if savings:
+        from cyclesim.decide.sizing.savings import savings as savings_
 
         with sweeping(None, None, False, "trying what saves") as how:
-            saved = savings(scenario, days=result.about.days, start=start, seed=seed, how=how)
+            saved = savings_(scenario, days=result.about.days, start=start, seed=seed, how=how)
     given = tuple(inputs(written(source, sets)))
-    return result, report(result, given, verification, saved, us=in_us_units())
+    return result, report(result, given, verification, saved, trials, us=in_us_units())
 
 
 def _check_ours(path: Path) -> None:

@@ -44,7 +44,7 @@ from cyclesim.said.use_tables import (
     say_people,
     say_power_cuts,
 )
-from cyclesim.said.verdict import say_first, say_open, say_others
+from cyclesim.said.verdict import Trials, say_first, say_open, say_others, say_untried
 from cyclesim.said.wiring_tables import say_left, say_nobody_turns, say_treatment, say_wiring
 from cyclesim.said.words import count
 from cyclesim.scenario.reading.defaults import filled_in
@@ -122,11 +122,13 @@ def report(
     given: Sequence[WrittenInput] = (),
     verification: Verification | None = None,
     saved: Savings | None = None,
+    tried: Trials = (),
     *,
     us: bool = False,
 ) -> Report:
     """What a run came to, for its page: with what the file says, its orders of events and savings if known.
 
+    *tried*: the mends that were tried.
     *us*: the drawing in US units; all else is turned where it is shown.
     """
     about, metrics, told = result.about, result.metrics, answer(result)
@@ -134,7 +136,7 @@ def report(
     weeks = spread(whole)
     first = date.fromisoformat(about.first_day)
     chapters = (
-        Chapter("answer", "What it comes to", _page(_say_answer, result, told)),
+        Chapter("answer", "What it comes to", _page(_say_answer, result, told, tried)),
         Chapter("plant", "The plant", _page(_say_plant, result)),
         Chapter("timeline", "What happened when", _page(_say_left_out, result, whole)),
         Chapter("stale", "How stale the water gets", (*_page(_say_legs, result),)),
@@ -184,15 +186,16 @@ def _page(say: Callable[..., None], *told: object) -> tuple[Block, ...]:
     return tuple(page.blocks)
 
 
-def _say_answer(page: Page, result: Result, told: Answer) -> None:
-    say_first(page, result.findings)
+def _say_answer(page: Page, result: Result, told: Answer, tried: Trials) -> None:
+    say_first(page, result.findings, tried)
     rows = [(promise.what, promise.said) for promise in told.promises]
     rows += [("Money", told.money), ("Largest loss", told.largest_loss)]
     rows += [("Not included", line) for line in told.left_aside]
     page.table([words(""), words("")], [row for row in rows if row[1]])
     say_tripped(page, result.metrics.heat_sources)
     say_absent(page, result)
-    say_others(page, result.findings, everything=True)
+    say_others(page, result.findings, everything=True, tried=tried)
+    say_untried(page, result.findings, tried)
     say_open(page, result.checked)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.decide.sizing.heat_up import heating_of
 from cyclesim.decide.sizing.heater_sizing import READY, RULES, SESSIONS, SUPPLY, HeaterSizing, Size
+from cyclesim.decide.sizing.supply_share import SupplyShare
 from cyclesim.said.cautions import ADVICE, say_cautions
 from cyclesim.said.page import Amount, Column, Page, whole, words
 from cyclesim.said.words import count, degrees, number
@@ -330,8 +331,9 @@ def _say_year(page: Page, sizing: HeaterSizing) -> None:
         limit = "" if sizing.supply_limit_w is None else f" It carries up to {limit_kw(sizing)}."
         page.line(
             f"Of the breaker: {sizing.source} on {own.supply.circuit}{beside}, the most that no interlock "
-            f"keeps apart, whether a programme comes to it or not; {what}.{limit} In the year that was run "
-            f"the whole supply drew {number(own.most_current_a)} A at most with {kw(own.size_w)}."
+            f"keeps apart, whether a programme comes to it or not; {what}.{_rests_on(own.supply)}{limit} In "
+            f"the year that was run the whole supply drew {number(own.most_current_a)} A at most with "
+            f"{kw(own.size_w)}."
         )
     page.line(
         f"Held: the set point, in the week from {sizing.seasons.coldest_week.day} "
@@ -339,6 +341,17 @@ def _say_year(page: Page, sizing: HeaterSizing) -> None:
         f"{number(own.held.loses_w / 1000.0, 2)} kW then."
     )
     page.line(_cost_sentence(sizing))
+
+
+def _rests_on(share: SupplyShare) -> str:
+    """On which interlocks the share of the breaker rests, and what there would be without them."""
+    if not share.rests_on:
+        return ""
+    off = listed([f"no {block}" for block in share.rests_on])
+    return (
+        f" That rests on the controller's interlocks ({off}): without them {share.without_a:.1f} A, "
+        f"not {share.counted_a:.1f} A, of {share.breaker_a:g} A."
+    )
 
 
 def _cost_sentence(sizing: HeaterSizing) -> str:

@@ -18,6 +18,7 @@ _A_LINE = 77
 """So many letters of a mend stand on one line; a longer one is told once."""
 MOST_SHOWN, FIRST_SHOWN = 8, 2
 """So many findings are told unless all are asked for, and so many of them before all else."""
+NOT_TRIED = "Mend, not tried"
 _CLEARLY = 0.1
 """Times until frost that differ by less than this share are as good as one: a project choice."""
 Trials: TypeAlias = "Sequence[MendTrial]"
@@ -79,6 +80,12 @@ def say_others(
             page.line(f"- {first.rule}: {first.sentence.rstrip('.')} ({first.source}).", hang=2)
     elif findings:
         page.line("What a rule asks for, and why: cyclesim rules ID", command=True)
+
+
+def say_untried(page: Page, findings: Sequence[Finding], tried: Trials) -> None:
+    """For who reads a page and cannot press anything: how mends are tried that were not."""
+    if any(mend.head == NOT_TRIED for group in alike(findings) for mend in told_mends(group, tried)):
+        page.line(f"What is told as “{NOT_TRIED}”: cyclesim run FILE --all tries whatever it can.")
 
 
 def alike(findings: Sequence[Finding]) -> list[list[Finding]]:
@@ -150,7 +157,7 @@ def told_mends(group: Sequence[Finding], tried: Trials) -> Iterator[ToldMend]:
             head = f"Mend {trial.number}, tried{of}"
         yield ToldMend(head, trial.said, then, trial.edits, trial.holds)
     if not enough:
-        yield ToldMend("Not known to be enough" if mine else "Mend, not tried", first.mend, "", (), False)
+        yield ToldMend("Not known to be enough" if mine else NOT_TRIED, first.mend, "", (), False)
 
 
 def _costs(trial: MendTrial) -> str:

@@ -36,6 +36,10 @@ def verification_values(verification: Verification) -> dict[str, Any]:
     for verdict, values_of in zip(verification.verdicts, values["verdicts"], strict=True):
         values_of["rests_on_one_barrier"] = verdict.rests_on_one
         values_of["principles"] = list(RULES[verdict.rule].principles)
+        of: list[Verdict | Cell] = [verdict, *verdict.cells]
+        for tried, told in zip(of, (values_of, *values_of["cells"]), strict=True):
+            for mend, one in zip(tried.mends, told["mends"], strict=True):
+                one["comes_to"] = comes_to(mend)
     return {**values, "states": verification.states, "broken": verification.is_broken}
 
 
@@ -162,18 +166,21 @@ def _say_broken(page: Page, verdict: Verdict, numbers: Mapping[int, int]) -> Non
         _say_mends(page, verdict.mends, numbers)
 
 
+def comes_to(mend: Mend) -> str:
+    """Whether the rule then holds, and what other rules the mend breaks or makes worse, as a clause."""
+    if not mend.holds:
+        return "then it never comes on" if mend.never_on else "not enough"
+    result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
+    if not mend.states:
+        result = "then nothing is left that could break it"
+    harms = [f"breaks {listed(list(mend.breaks))}"] if mend.breaks else []
+    harms += [f"makes {listed(list(mend.worsens))} worse"] if mend.worsens else []
+    return f"{result}; but a week of January with it {', and '.join(harms)}" if harms else result
+
+
 def _say_mends(page: Page, mends: Sequence[Mend], numbers: Mapping[int, int]) -> None:
     for mend in mends:
-        result = f"then no modelled order of events breaks it ({count(mend.states, 'state')})"
-        if not mend.states:
-            result = "then nothing is left that could break it"
-        harms = [f"breaks {listed(list(mend.breaks))}"] if mend.breaks else []
-        harms += [f"makes {listed(list(mend.worsens))} worse"] if mend.worsens else []
-        if harms:
-            result += f"; but a week of January with it {', and '.join(harms)}"
-        if not mend.holds:
-            result = "then it never comes on" if mend.never_on else "not enough"
-        page.line(f"Tried {numbers[id(mend)]}: {mend.said}: {result}.", indent=2, hang=2)
+        page.line(f"Tried {numbers[id(mend)]}: {mend.said}: {comes_to(mend)}.", indent=2, hang=2)
     if not any(mend.holds for mend in mends):
         page.line("Nothing of the catalogue mends it alone.", indent=2)
 

@@ -199,11 +199,13 @@ def measured(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Va
 
 
 def whole_page(question: Question, scenario: Scenario, us: bool, tell: Tell) -> Values:
-    """The page of a plant as one file: a year, every single fault, and what would save most."""
+    """The page of a plant as one file: a year, mends, every single fault, and what would save most."""
     from cyclesim.analysis.result import days_of_year, simulate
+    from cyclesim.analysis.trials import tried
     from cyclesim.decide.sizing.savings import savings as savings_
     from cyclesim.said.inputs import inputs
     from cyclesim.said.report import report
+    from cyclesim.said.verdict import told_findings
     from cyclesim.scenario.reading.load import written
     from cyclesim.shown.page import page
     from cyclesim.verification.verifier import verify as verify_
@@ -218,7 +220,10 @@ def whole_page(question: Question, scenario: Scenario, us: bool, tell: Tell) -> 
         on_progress=lambda what, states, left: tell(f"{what}: {left} states still to follow", states, None),
     )  # fmt: skip
     saved = savings_(scenario, days=days, start=start, how=how(question, tell, "trying what saves"))
-    told = report(result, tuple(inputs(written(question.file))), looked_at, saved, us=us)
+    trials = tried(
+        result, told_findings(result.findings), on_run=lambda runs: tell("trying mends", runs, None)
+    )
+    told = report(result, tuple(inputs(written(question.file))), looked_at, saved, trials, us=us)
     return {"html": page([told], us=us), "verdict": told.verdict}
 
 

@@ -24,6 +24,7 @@ PRESSED = {
     ": --faults 1 tries that": ": “one at a time” under “things that may go wrong at once” tries that",
     "with --faults 1, or": "with “one at a time” under “things that may go wrong at once”, or",
     "just as `cyclesim new` writes them": "just as a new file has them",
+    "Mend, not tried": "Mend, not tried here (the finding itself, above, tries what it can)",
     "cyclesim run tells what mends it": "the view of the year tells what mends it",
     "--sizes:": "sizes to try:",
     "--from:": "warm up from:",

@@ -73,9 +73,10 @@ def test_a_pump_is_counted_with_all_that_may_run_beside_it(
     blocks: tuple[tuple[str, str], ...], most: str
 ) -> None:
     """5.5 A with 7 + 3 + 10 + 4 + 0.5 + 1 A: alone within 8 A; every block takes its load off the sum."""
-    told = cautions(busy(ALONE._replace(blocks=blocks), 8.0), 5.5)
+    wiring = ALONE._replace(blocks=blocks, proven=("element", "second"))
+    told = cautions(busy(wiring, 8.0), 5.5)
     assert [f"{most}, whose breaker has 8 A"] == told
-    assert [] == cautions(busy(ALONE._replace(blocks=blocks), float(most.split()[0])), 5.5)
+    assert [] == cautions(busy(wiring, float(most.split()[0])), 5.5)
 
 
 def test_a_pump_within_the_rating_alone_but_not_with_the_lights() -> None:
@@ -86,14 +87,26 @@ def test_a_pump_within_the_rating_alone_but_not_with_the_lights() -> None:
     assert [] == cautions(busy(wiring, 6.0), 5.0)
 
 
-@pytest.mark.parametrize(("proven", "most"), [((), 4.0 + 7.0 + 1.0), (("second",), 4.0 + 6.0 + 1.0)])
-def test_a_proof_of_flow_is_an_interlock_too(proven: tuple[str, ...], most: float) -> None:
-    """Second with main high, which the jets keep off; proven, only with the jets: 6 A for 7."""
+@pytest.mark.parametrize(
+    ("proven", "most", "without"),
+    [
+        (("second",), 4.0 + 7.0 + 1.0, 4.0 + 7.0 + 6.0 + 3.0 + 10.0 + 0.5 + 1.0),
+        ((), 4.0 + 1.5 + 6.0 + 3.0 + 10.0 + 1.0, 4.0 + 7.0 + 6.0 + 3.0 + 10.0 + 0.5 + 1.0),
+    ],
+)
+def test_both_sums_are_told(proven: tuple[str, ...], most: float, without: float) -> None:
+    """Second with main high, which the jets keep off: the flow that second needs parts nothing.
+
+    Unproven it fires while what it is to keep off still runs; but for the cell, which opens at once.
+    """
     others = tuple((name, "second firing") for name in ("main low", "blower", "element", "cell"))
     wiring = ALONE._replace(blocks=(*others, ("main high", "jets running")), proven=proven)
     share = supply_share(Assembly(busy(wiring, 20.0)), "second", lasts=True)
     assert share is not None
     assert most == pytest.approx(share.counted_a)
+    assert without == pytest.approx(share.without_a)
+    assert ("blower while second firing" in share.rests_on) == bool(proven)
+    assert "main high while jets running" in share.rests_on
 
 
 GIVES_WAY = ("jets", "main high", "blower", "element", "second")

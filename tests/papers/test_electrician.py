@@ -64,6 +64,32 @@ def test_more_than_the_breaker_is_told_in_so_many_words():
     assert "MORE THAN THE BREAKER" == row.cells[3]
 
 
+@pytest.mark.parametrize(
+    ("opens", "at_most", "said"),
+    [
+        (
+            "",
+            14.80,
+            "supply: at most 14.80 A by the controller's interlocks (element is kept off while main runs "
+            "on high); without them 20.70 A, MORE THAN THE BREAKER.",
+        ),
+        (
+            "opens_within: 1 s, ",
+            20.70,
+            "supply: element is kept off while main runs on high, but for a moment "
+            "both may be on: they are counted together.",
+        ),
+    ],
+)
+def test_a_sum_tells_the_interlock_on_which_it_rests_and_what_it_is_without(opens, at_most, said):
+    """3000 / 230 + 60 / 230 + 1.5 A with main low, + 7.4 A with main high, which a late contact lets in."""
+    scenario = load_text(TEXT.replace("{kind: electric,", f"{{kind: electric, {opens}"))
+    [paper] = HandOver(scenario, "", (), "2027-03-02", "0.1.0").papers(("electrician",)).papers
+    assert said in [block.text for block in paper.blocks if isinstance(block, Line)]
+    [row] = tables(scenario)["at most"].rows
+    assert row.cells[1] == pytest.approx(at_most, abs=0.005)
+
+
 def test_settings_are_keyed_in_from_the_clock_to_the_heat(garden):
     """Each is one that the file has, in the order: clock, what protects, runs, set point."""
     rows = {str(row.cells[1]): row.cells[2] for row in garden["setting"].rows}

@@ -4,10 +4,13 @@ import json
 from dataclasses import replace
 from typing import get_args
 
+import pytest
+
 from cyclesim.said import verify
+from cyclesim.said.page import Line
 from cyclesim.said.verify import answer_of, overall, verification_values, verify_page
 from cyclesim.shown.as_json import as_text
-from cyclesim.verification.answer import Barrier, Cell, Verdict, Verification
+from cyclesim.verification.answer import Barrier, Cell, Mend, Verdict, Verification
 from tests.said.tables import tables_of
 
 HELD = Verdict("dry-running", "danger", "main", "", "", (), 12, broken=False)
@@ -122,3 +125,26 @@ def test_the_matrix_tells_the_barriers_of_the_json() -> None:
             for column, cell in zip(table.columns[1:], row.cells[1:], strict=True):
                 assert cell == MARKS[barrier[int(column.heading), str(row.cells[0])]]
     assert seen == [["fault", "1", "2", "3"], ["fault", "4"]]
+
+
+@pytest.mark.parametrize(
+    ("mend", "due"),
+    [
+        (Mend("x", True, 5), "then no modelled order of events breaks it (5 states)"),
+        (Mend("x", True, 0), "then nothing is left that could break it"),
+        (Mend("x", False, 5, never_on=True), "then it never comes on"),
+        (Mend("x", False, 5), "not enough"),
+        (
+            Mend("x", True, 1, breaks=("stale-water (bench)",), worsens=("quiet-hours (flush)",)),
+            "then no modelled order of events breaks it (1 state); but a week of January with it breaks "
+            "stale-water (bench), and makes quiet-hours (flush) worse",
+        ),
+    ],
+)
+def test_a_mend_tells_what_other_rules_it_breaks_wherever_it_is_told(mend: Mend, due: str) -> None:
+    """One clause for the report, the JSON and the workbench, which reads it from there."""
+    broken = replace(BROKEN, mends=(mend,), cells=(replace(BY_FAULT.cells[0], mends=(mend,)),))
+    found = Verification("tub", 0, any_order=False, verdicts=(broken,))
+    assert f"x: {due}." in " ".join(line.text for line in verify_page(found).blocks if isinstance(line, Line))
+    [told] = verification_values(found)["verdicts"]
+    assert due == told["mends"][0]["comes_to"] == told["cells"][0]["mends"][0]["comes_to"]

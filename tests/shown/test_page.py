@@ -15,11 +15,15 @@ import pytest
 from click.testing import CliRunner
 
 from cyclesim.analysis.result import Result, simulate
+from cyclesim.analysis.trials import tried
 from cyclesim.cli import cli
 from cyclesim.said.inputs import inputs
 from cyclesim.said.page import Heading, Line, Page, Table
 from cyclesim.said.report import Report, report
-from cyclesim.scenario.reading.load import load, written
+from cyclesim.said.verdict import alike, told_findings, told_mends
+from cyclesim.said.words import plain
+from cyclesim.scenario.reading.load import load, load_text, written
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.cells import shown
 from cyclesim.shown.page import page
 from cyclesim.shown.page.blocks import viewed
@@ -227,6 +231,24 @@ def test_two_plants_stand_beside_each_other_in_their_own_numbers(tmp_path: Path)
     for path, text in zip((HARBOUR, other), texts[at + 1 : at + 3], strict=True):
         kwh = simulate(load(path), days=2).metrics.energy.energy_kwh
         assert f"{kwh:.1f} kWh" == text
+
+
+def test_mends_stand_on_the_page_as_a_run_tells_them() -> None:
+    """Each as `run` prints it, with what it does besides; what was not tried says so, and what tries it."""
+    scenario = load_text(starter_text().replace("start: [07:30", "start: [23:30"))
+    result = simulate(scenario, days=2)
+    trials = tried(result, told_findings(result.findings))
+    due = [mend for group in alike(result.findings) for mend in told_mends(group, trials)]
+    assert any(mend.holds for mend in due)
+    texts = Read(page([report(result, tried=trials)])).texts
+    for mend in due:
+        assert any(plain(mend.line) in text or text.endswith(": as above.") for text in texts), mend.line
+    assert any(mend.head.startswith("Mend 1, tried") and plain(mend.line) in texts for mend in due)
+    how = "cyclesim run FILE --all tries whatever it can"
+    assert any(how in text for text in texts) == any("not tried" in mend.head for mend in due)
+    untried = Read(page([report(result)])).texts
+    assert any("Mend, not tried" in text for text in untried)
+    assert any(how in text for text in untried)
 
 
 def test_the_command_names_its_page_after_the_file_and_leaves_a_stranger_alone(

@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from io import BytesIO
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -281,6 +282,27 @@ def test_a_finger_taps_where_it_wants_to_read(browser: Any, file: Path, result: 
     browser.execute_cdp_cmd("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
     browser.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
     assert pytest.approx(0.75 * result.trace.span_s, rel=0.01) == view(browser)[2]
+
+
+@pytest.mark.parametrize("px", [400, 1280])
+def test_pins_of_findings_stand_whole_and_apart(browser: Any, file: Path, px: int) -> None:
+    """At either end of the run too; each finding has one before another has its second, the worst first."""
+    opened(browser, file, px)
+    script = """
+        const t = document.querySelector('.timeline').timeline, [first, last] = t.data.span;
+        const every = Float64Array.from({length: 200}, (_, k) => first + k * (last - first) / 199);
+        const one = (number, at) => ({number, severity: 'danger', text: `${number}`, at});
+        t.data.noted = [one(1, every), one(2, [first]), one(3, [last]), one(4, [(first + last) / 2])];
+        t.draw();
+        return [t.left, t.wide, t.pinned().map((p) => [p.one.number, p.x, p.middle])]"""
+    left, wide, pins = browser.execute_script(script)
+    assert len(pins) == 203
+    told = [(number, middle) for number, _, middle in pins if middle is not None]
+    assert all(left + 8 <= middle <= wide - 8 for _, middle in told)
+    at = sorted(middle for _, middle in told)
+    assert all(b - a >= 18 for a, b in pairwise(at))
+    assert [1, 3, 4] == [number for number, _ in told[:3]], "the second begins where the first does"
+    assert (px - 200) / 40 < len(told) < px / 18
 
 
 def test_the_moment_is_read_off_the_trace(browser: Any, file: Path, result: Result) -> None:

@@ -6,9 +6,9 @@ from math import log
 import numpy as np
 import pytest
 
+from cyclesim.analysis.most_carried import most_together
 from cyclesim.analysis.outages import had_it_tripped
 from cyclesim.analysis.result import simulate
-from cyclesim.analysis.supply import most_together
 from cyclesim.errors import InputError
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.scenario.reading.starter import starter_text
@@ -217,6 +217,6 @@ def test_heater_and_fan_are_summed_only_where_they_keep_two_zones():
     fed = f"supply={{voltage: 230 V, tariff: 0.20 EUR/kWh, circuits: {{room: {{breaker: 6 A, {fed}}}}}"
     loft = ROOM.replace("pump_room", "loft"), FAN.replace("zone: pump_room", "zone: loft")
     apart = Assembly(starter(fed, HEATER, FAN))
-    assert [row.drawn_a for row in most_together(apart, "room")] == pytest.approx([800 / 230, 30 / 230])
+    assert [row.kept.drawn_a for row in most_together(apart, "room")] == pytest.approx([800 / 230, 30 / 230])
     both = Assembly(starter(fed, HEATER, *loft))
-    assert [row.drawn_a for row in most_together(both, "room")] == pytest.approx([830 / 230])
+    assert [row.kept.drawn_a for row in most_together(both, "room")] == pytest.approx([830 / 230])

@@ -188,7 +188,7 @@ def test_a_finding_is_marked_where_it_is_and_mended_in_every_order(window: Windo
     verdict = next(v for v in verify(load(file), rule=found.rule).verdicts if v.subject == found.subject)
     said = as_done(next(one for one in verdict.mends if one.holds).said)
     window.sees(f"Tried: {said}", ".mends")
-    window.sees("Then no modelled order of events breaks it.", ".mends .good")
+    window.sees("Then no modelled order of events breaks it", ".mends .good")
     press(window, f"apply: {said}")
     window.sees_no(found.cause, ".side")
     window.until("return !document.querySelector('.bandfound')")

@@ -112,6 +112,32 @@ def test_a_part_is_put_into_a_network_and_taken_out_without_a_trace(window: Wind
     assert all(same for *_, same in told)
 
 
+@pytest.mark.parametrize("px", [400, 1280])
+def test_labels_of_the_strip_cover_no_other_and_are_whole(window: Window, folder: Path, px: int) -> None:
+    """Five flushes, three within 90 minutes and one at either end of the day, and one in quiet hours."""
+    name = f"close-{px}.yaml"
+    starts = '["00:00", "07:30", "08:10", "09:00", "23:40"]'
+    text = re.sub(r"start: \[07:30, 19:30\]", f"start: {starts}", starter_text())
+    assert text != starter_text()
+    (folder / name).write_text(text, encoding="utf-8")
+    window.screen(px)
+    window.go(name, "day")
+    window.sees("09:00", ".strip")
+    boxes = window.until(
+        "return [...document.querySelectorAll('.strip svg, .strip svg text')].map((e) => "
+        "{ const r = e.getBoundingClientRect(); return [e.textContent, r.left, r.right, r.top, r.bottom]; })"
+    )
+    (_, first, last, *_), *labels = boxes
+    assert len([label for label, *_ in labels if re.match(r"\d\d:\d\d", label)]) >= 5
+    for k, (label, left, right, top, bottom) in enumerate(labels):
+        assert first - 0.5 <= left, label
+        assert right <= last + 0.5, label
+        for other, left_, right_, top_, bottom_ in labels[k + 1 :]:
+            apart = left >= right_ - 1 or left_ >= right - 1 or top >= bottom_ - 2 or top_ >= bottom - 2
+            assert apart, (label, other)
+    window.screen(1280)
+
+
 def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:
     """By hand, for a controller of 15 minutes with flushes of 15, 30 and 60 s; finer with a modifier."""
     told = script(

@@ -7,13 +7,17 @@ from dataclasses import dataclass
 
 from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.combinations import as_written
-from cyclesim.analysis.supply import CONTINUOUS_SHARE, Carried, counts_lasting, most_carried
+from cyclesim.analysis.most_carried import most_carried
+from cyclesim.analysis.supply import CONTINUOUS_SHARE, Carried, counts_lasting
 from cyclesim.simulation.assembly import Assembly
 
 
 @dataclass(frozen=True, slots=True)
 class SupplyShare:
-    """The most that a circuit carries while a source fires; what lasts 3 h counts as its region has it."""
+    """The most that a circuit carries while a source fires, by what the controller's interlocks let run then.
+
+    What lasts 3 h counts as its region has it.
+    """
 
     circuit: str
     breaker_a: float
@@ -22,6 +26,10 @@ class SupplyShare:
     counted_a: float
     beside: tuple[str, ...]
     """What runs with it, by name."""
+    without_a: float
+    """As counted_a, were there no interlock."""
+    rests_on: tuple[str, ...]
+    """The interlocks that make it less: `element while main high`."""
 
     @property
     def share(self) -> float:
@@ -37,9 +45,17 @@ def supply_share(plant: Assembly, source: str, *, lasts: bool) -> SupplyShare | 
     circuit = _circuit_of(plant, source)
     if circuit is None:
         return None
-    most = most_carried(plant, circuit, (source, "on"), heating_lasts=lasts)
+    found = most_carried(plant, circuit, (source, "on"), heating_lasts=lasts)
+    most = found.kept
     return SupplyShare(
-        circuit, most.breaker_a, most.loads[0].current_a, most.drawn_a, most.counted_a, _beside(most)
+        circuit,
+        most.breaker_a,
+        most.loads[0].current_a,
+        most.drawn_a,
+        most.counted_a,
+        _beside(most),
+        found.without.counted_a,
+        tuple(f"{as_written(b.target, b.speed or 'on')} {b.condition}" for b in found.by),
     )
 
 
@@ -57,7 +73,8 @@ def overloads(plant: Assembly, name: str, *speeds: str) -> Iterator[str]:
     circuit = _circuit_of(plant, name)
     if circuit is None:
         return
-    most = max((most_carried(plant, circuit, (name, speed)) for speed in speeds), key=lambda m: m.counted_a)
+    sums = [most_carried(plant, circuit, (name, speed)).kept for speed in speeds]
+    most = max(sums, key=lambda m: m.counted_a)
     if not most.within(most.counted_a):
         beside = f" beside {listed(list(_beside(most)))}" if _beside(most) else ""
         yield f"{most.counted_a:.1f} A on {circuit}{beside}, whose breaker has {most.breaker_a:g} A"

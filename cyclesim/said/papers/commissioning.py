@@ -6,6 +6,7 @@ import math
 from typing import Any, NamedTuple
 
 from cyclesim.analysis.amounts import exactly, lasting, listed
+from cyclesim.control.demands import BlockInterlock
 from cyclesim.said.papers.hand_test import WrittenTest
 from cyclesim.said.papers.paper import Sheet
 from cyclesim.scenario.blocks.schedule import Block, Keep
@@ -86,7 +87,18 @@ def interlock_said(line: Block | Keep) -> str:
         return f"{_at(*line.keep)} is kept running for {exactly(line.lasting_s)} after {line.after}"
     if line.unless:
         return f"{line.block} is kept off until water has flowed for {exactly(line.for_s or 0.0)}"
-    return f"{line.block} is kept off while {_is(str(line.while_))}"
+    return _kept_off(line.block, str(line.while_))
+
+
+def block_said(block: BlockInterlock) -> str:
+    """An interlock as the controller has it that keeps one thing off while another is on, as a clause."""
+    return _kept_off(
+        _at(block.target, block.speed or "on"), f"{block.condition.subject} {block.condition.state}"
+    )
+
+
+def _kept_off(target: str, condition: str) -> str:
+    return f"{target} is kept off while {_is(condition)}"
 
 
 def _at(pump: str, speed: str) -> str:

@@ -49,8 +49,10 @@ def say_conductors(sheet: Sheet, plant: Assembly) -> None:
             "Starting: what is lost for a moment while one motor starts and the others run, by resistance "
             "alone. A motor that gets too little voltage then may not start: a figure to check too."
         )
-    sheet.line(f"{DROPS} The most is taken that the interlocks let run together. Whether a cable bears its "
-               "current, what protects it and how it is laid are yours to decide.")  # fmt: skip
+    sheet.line(
+        f"{DROPS} The most is taken that the controller's interlocks let run together, as told above. "
+        "Whether a cable bears its current, what protects it and how it is laid are yours to decide."
+    )
 
 
 def say_residual_current(sheet: Sheet, plant: Assembly) -> None:

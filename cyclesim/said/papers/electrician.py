@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from cyclesim.analysis.amounts import exactly, listed
-from cyclesim.analysis.supply import load_a, most_together
+from cyclesim.analysis.most_carried import Most, most_of_all
+from cyclesim.analysis.supply import Carried, load_a
 from cyclesim.said.cautions import ADVICE
 from cyclesim.said.page import Cell, Column, words
-from cyclesim.said.papers.commissioning import interlock_said, say_untold
+from cyclesim.said.papers.commissioning import block_said, interlock_said, say_untold
 from cyclesim.said.papers.conductors import say_conductors, say_residual_current
 from cyclesim.said.papers.hand_test import WrittenTest
 from cyclesim.said.papers.keyed import say_keyed
@@ -110,16 +111,19 @@ def _load(plant: Assembly, name: str) -> Iterator[tuple[Cell, ...]]:
 
 
 def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
-    """The most that each circuit carries, as the interlocks let things come together."""
+    """The most that each circuit carries, as the interlocks let things come together, and without them."""
     columns = (words("circuit"), Column("at most\n{unit}", unit="A"), words("with"), words(""))
-    rows = []
+    rows, said = [], list[str]()
     for name in plant.scenario.circuits:
-        most = max(most_together(plant, name), key=lambda carried: carried.counted_a)
-        on = [f"{load.name} {load.speed}".removesuffix(" on") for load in most.loads]
-        within = "within the breaker" if most.within(most.counted_a) else "MORE THAN THE BREAKER"
-        rows.append((name, most.drawn_a, listed(on), within))
+        most = most_of_all(plant, name)
+        on = [f"{load.name} {load.speed}".removesuffix(" on") for load in most.kept.loads]
+        rows.append((name, most.kept.drawn_a, listed(on), _within(most.kept)))
+        said += _rests_on(name, most)
     sheet.heading("What may run together")
     sheet.table(columns, rows)
+    for sentence in said:
+        sheet.line(sentence)
+    sheet.line("Whatever is asked for is counted as asked for at once: a timetable keeps nothing apart.")
     blocks = [line for line in plant.scenario.interlocks if isinstance(line, Block) and line.while_]
     for line in blocks:
         why = f" ({line.because})" if line.because else ""
@@ -134,6 +138,22 @@ def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     for target, way in ((b.starter.target, b.starter.name.partition(", ")[2]) for b in programme.beside):
         by = f"a {way}" if way.startswith("contact") else f"its {way}"
         sheet.line(f"{target} is also started by {by}: no interlock of the controller stops it then.")
+
+
+def _within(carried: Carried) -> str:
+    return "within the breaker" if carried.within(carried.counted_a) else "MORE THAN THE BREAKER"
+
+
+def _rests_on(circuit: str, most: Most) -> Iterator[str]:
+    """On which interlocks a sum rests, what the circuit would carry without them, and which do not count."""
+    if most.by:
+        by = dict.fromkeys(map(block_said, most.by))
+        yield (
+            f"{circuit}: at most {most.kept.drawn_a:.2f} A by the controller's interlocks ({'; '.join(by)}); "
+            f"without them {most.without.drawn_a:.2f} A, {_within(most.without)}."
+        )
+    for block in dict.fromkeys(map(block_said, most.despite)):
+        yield f"{circuit}: {block}, but for a moment both may be on: they are counted together."
 
 
 def _interlocks(sheet: Sheet, plant: Assembly, programme: Programme) -> None:

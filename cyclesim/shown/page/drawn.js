@@ -336,23 +336,32 @@ class DrawnTimeline {
 
   pins(y) {
     const c = this.c;
-    let free = -Infinity;
-    const pins = this.data.noted.flatMap((one) => [...one.at].map((at) => [at, one]));
-    pins.sort((a, b) => a[0] - b[0]);
-    for (const [at, one] of pins) {
-      const x = this.x(at);
-      if (x < this.left || x > this.wide || x < free) continue;
-      free = x + 18;
+    c.font = "bold 11px system-ui, sans-serif";
+    c.textAlign = "center";
+    for (const { x, middle, one } of this.pinned()) {
       const serious = one.severity === "danger" || one.severity === "hygiene";
       c.fillStyle = this.colour(serious ? one.severity : "faint");
-      c.fillRect(x - 8, y + 2, 16, 16);
-      c.fillRect(x - 0.5, y + 18, 1, 6);
+      c.fillRect(clamp(x - 0.5, this.left, this.wide - 1), y + 18, 1, 6);
+      if (middle === null) continue;
+      c.fillRect(middle - 8, y + 2, 16, 16);
       c.fillStyle = this.colour("paper");
-      c.font = "bold 11px system-ui, sans-serif";
-      c.textAlign = "center";
-      c.fillText(String(one.number), x, y + 10);
-      c.textAlign = "left";
+      c.fillText(String(one.number), middle, y + 10);
     }
+    c.textAlign = "left";
+  }
+
+  /** Where the findings in view have their pins: each its first one, the worst before all, then as many as fit. */
+  pinned() {
+    const seen = this.data.noted.map((one) => [...one.at].filter((at) => at >= this.from && at <= this.to));
+    const pins = this.data.noted.flatMap((one, k) => seen[k].map((at, n) => ({ x: this.x(at), one, again: n > 0 })));
+    pins.sort((a, b) => a.again - b.again || (a.again ? a.x - b.x : a.one.number - b.one.number));
+    const taken = [];
+    return pins.map(({ x, one }) => {
+      let middle = clamp(x, this.left + 8, this.wide - 8);  // whole at either end
+      if (taken.some((other) => Math.abs(other - middle) < 18)) middle = null;
+      else taken.push(middle);
+      return { x, middle, one };
+    });
   }
 
   // -- the clock -----------------------------------------------------------------------------------------

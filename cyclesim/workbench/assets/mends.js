@@ -12,8 +12,7 @@ export const apply = (mend) => change(
 
 /** Mends as the verification tried them, told like those of a run. @param {any[]} mends */
 export const inEveryOrder = (mends) => mends.map((one) => ({
-  ...one, head: "Tried",
-  then: one.holds ? "Then no modelled order of events breaks it." : one.never_on ? "Then it never comes on." : "Not enough.",
+  ...one, head: "Tried", then: `${one.comes_to[0].toUpperCase()}${one.comes_to.slice(1)}.`,
 }));
 
 /**

@@ -5,7 +5,7 @@ import { html, useEffect, useLayoutEffect, useRef, useSignal } from "./vendor/pr
 import { DAY_S, DAYS, clockOf, lengthOf, parts, secondsOf } from "./clock.js";
 import { called, isLoud, nextLength, snapped, snappedLength, stepsOf } from "./runs.js";
 
-const HEAD = 34, ROW = 58, BAR = 28, TITLE = 18;
+const HEAD = 34, ROW = 58, BAR = 28, TITLE = 18, LINE = 12, LETTER = 7;
 const SETTLES_MS = 700; // how long keys may go on before what they moved is written
 
 /** @typedef {{path: string, k: number, mode: "move" | "stretch", start: number, lasts: number}} Held */
@@ -35,8 +35,6 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
   useEffect(() => () => clearTimeout(timer.current), []);
 
   const px = (seconds) => (wide.value * seconds) / DAY_S;
-  const rows = schedule.demands;
-  const high = HEAD + ROW * rows.length + 44 + (schedule.plan.length ? 44 : 0);
   const put = () => {
     clearTimeout(timer.current);
     const last = held.value;
@@ -48,6 +46,33 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
     return h && h.path === demand.path && h.k === k ? h
       : { start: secondsOf(demand.starts[k]), lasts: demand.lasts_s };
   };
+
+  /** What stands below a run, and from where on it fits. */
+  const label = (demand, k) => {
+    const { start, lasts } = shownOf(demand, k), loud = isLoud(schedule.quiet_hours, demand, start, lasts);
+    const spoken = `${clockOf(start)} for ${lengthOf(lasts)}${loud ? ", in quiet hours" : ""}`;
+    const only = demand.days.length < 7 ? `, ${demand.days.map((d) => d.slice(0, 3)).join(" ")}` : "";
+    const isHeld = held.value?.path === demand.path && held.value?.k === k;
+    const text = isHeld || loud ? `${spoken}${only}` : `${clockOf(start)}${only}`;
+    return { spoken, only, loud, isHeld, text, left: Math.max(2, Math.min(px(start), wide.value - LETTER * text.length)) };
+  };
+  /** The labels of a row, each on the first line on which it covers no other. */
+  const labelled = (demand) => {
+    const ends = [], labels = demand.starts.map((_, k) => ({ ...label(demand, k), line: 0 }));
+    for (const one of [...labels].sort((a, b) => a.left - b.left)) {
+      const free = ends.findIndex((end) => end <= one.left);
+      one.line = free < 0 ? ends.length : free;
+      ends[one.line] = one.left + LETTER * one.text.length;
+    }
+    return { labels, lines: Math.max(1, ends.length) };
+  };
+  let below = HEAD;
+  const rows = schedule.demands.map((demand) => {
+    const today = !day || demand.days.includes(day), y = below, { labels, lines } = labelled(demand);
+    below += ROW + (today ? LINE * (lines - 1) : 0);
+    return { demand, today, y, labels };
+  });
+  const high = below + 44 + (schedule.plan.length ? 44 : 0);
 
   const down = (demand, k, mode) => (event) => {
     if (event.button) return;
@@ -98,12 +123,9 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
   const bars = (start, lasts, y, look) => parts(start, start + lasts).filter(([a, b]) => b > a).map(([a, b]) => html`
     <rect class=${look} x=${px(a)} y=${y} width=${Math.max(4, px(b - a))} height=${BAR} rx="2"/>`);
 
-  const run = (demand, k, y) => {
-    const { start, lasts } = shownOf(demand, k), loud = isLoud(schedule.quiet_hours, demand, start, lasts);
-    const spoken = `${clockOf(start)} for ${lengthOf(lasts)}${loud ? ", in quiet hours" : ""}`;
-    const only = demand.days.length < 7 ? `, ${demand.days.map((d) => d.slice(0, 3)).join(" ")}` : "";
+  const run = (demand, k, y, { spoken, only, loud, isHeld, text, left, line }) => {
+    const { start, lasts } = shownOf(demand, k);
     const x = px(start), w = Math.max(4, px(lasts)), isPicked = selected?.path === demand.path && selected?.k === k;
-    const isHeld = held.value?.path === demand.path && held.value?.k === k;
     const slider = (mode) => ({
       role: "slider", tabindex: "0", "aria-valuetext": spoken, "data-run": `${demand.path}.${k}`,
       "aria-valuemin": mode === "move" ? 0 : 1, "aria-valuemax": mode === "move" ? 1440 : DAY_S,
@@ -113,11 +135,10 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
       onKeyDown: keyed(demand, k, mode), onFocus: () => select({ path: demand.path, k }),
       onBlur: () => { if (held.value && !drag.current) put(); },
     });
-    const end = Math.min(wide.value - 14, x + w), text = isHeld || loud ? `${spoken}${only}` : `${clockOf(start)}${only}`;
-    const left = Math.min(x, wide.value - 7 * text.length);
+    const end = Math.min(wide.value - 14, x + w);
     return html`<g key=${`${demand.path}.${k}`} class=${`run ${demand.kind}${isPicked ? " picked" : ""}${isHeld ? " held" : ""}${loud ? " loud" : ""}`}>
       ${bars(start, lasts, y + TITLE, "bar")}
-      <text x=${Math.max(2, left)} y=${y + TITLE + BAR + 11}>${text}</text>
+      <text x=${left} y=${y + TITLE + BAR + 11 + LINE * line}>${text}</text>
       <rect class="grip move" ...${slider("move")} x=${Math.min(x - (w < 16 ? 12 : 0), wide.value - 30)} y=${y + TITLE - 2}
         width=${Math.max(16, w)} height=${BAR + 4}/>
       <g class="grip stretch" ...${slider("stretch")}><rect class="hit" x=${end} y=${y + TITLE - 2} width="20" height=${BAR + 4}/>
@@ -125,8 +146,7 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
     </g>`;
   };
 
-  const row = (demand, r) => {
-    const y = HEAD + ROW * r, today = !day || demand.days.includes(day);
+  const row = ({ demand, today, y, labels }) => {
     const was = ghost?.demands.find((other) => other.path === demand.path);
     const rule = demand.repeats ? `, by ${demand.repeats}` : !demand.after ? "" : `${demand.name === "after bathing" ? "" : ", after bathing"}, for ${lengthOf(demand.lasts_s)}`;
     return html`<g key=${demand.path}>
@@ -137,10 +157,10 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
         y=${y + TITLE} width=${px(b - a)} height=${BAR}/>`)}
       ${today && was && was.starts.flatMap((clock) => demand.starts.includes(clock) && was.lasts_s === demand.lasts_s ? []
         : bars(secondsOf(clock), was.lasts_s, y + TITLE, "ghost"))}
-      ${today && demand.starts.map((_, k) => run(demand, k, y))}</g>`;
+      ${today && demand.starts.map((_, k) => run(demand, k, y, labels[k]))}</g>`;
   };
 
-  const quiet = schedule.quiet_hours, below = HEAD + ROW * rows.length;
+  const quiet = schedule.quiet_hours;
   const onDay = (one) => !day || one.days.includes(day);
   const hours = Array.from({ length: wide.value < 560 ? 5 : 9 }, (_, k) => (wide.value < 560 ? 6 : 3) * k);
   return html`<div class="strip" ref=${box}>

@@ -29,6 +29,7 @@ function Tried({ placed, version }) {
   const tried = result && !busy ? triedOf(result, placed) : [];
   return html`<div class="tried">
     ${tried.length ? html`<${Mends} mends=${tried} old=${answer.of !== version}/>` : html`<p>Mend, not tried: ${placed.mend}</p>`}
+    ${!placed.tries && html`<p class="note">Nothing tries this one: change the file so, and the year is run again.</p>`}
     ${placed.tries && !busy && !result && html`<button type="button" onClick=${start}>${what === "mend"
       ? "try mends on these days" : "try mends in every order of events"}</button>`}
     ${placed.tries && ours && html`<${Progress} answer=${answer} version=${version} stop=${() => cancel(what)} again=${start}/>`}</div>`;
