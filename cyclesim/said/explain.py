@@ -1,4 +1,4 @@
-"""What one key of a file, one rule or one word means: unit, default, spread and source, an example."""
+"""What one key of a file, one rule, one word or one number means: unit, default, spread and source."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from pydantic.fields import FieldInfo
 
 from cyclesim.analysis.rules import RULES
 from cyclesim.errors import CycleSimError, shorten
-from cyclesim.said.glossary import METRICS, WORDS
+from cyclesim.said.glossary import WORDS
+from cyclesim.said.numbers import MAPS, NUMBERS
 from cyclesim.said.page import Page
 from cyclesim.said.rules import rule_page
 from cyclesim.scenario.blocks.model import Scenario
@@ -22,28 +23,58 @@ from cyclesim.scenario.text.refusals import keys_of, models_in, plain
 from cyclesim.units import KINDS
 
 _FILES = (Scenario, Readings)
+_NAMES = dict.fromkeys(name.rpartition(".")[2] for name in NUMBERS)
+"""Of the numbers, without their blocks."""
 _LEAST_LETTERS, _TOLD_OF = 3, 3
 """Words so long are looked for in what is said of the keys, and so many keys are named that have them."""
 
 
 def explanation(about: str) -> Page:
-    """The page on a key by its path, a rule by its id, or a word. CycleSimError for anything else."""
+    """The page on a key by its path, a rule by its id, a word or a number. CycleSimError for anything else.
+
+    What a name is besides is told, too: `sessions` is a number of the JSON and a key of the file.
+    """
     name = about.strip()
     if name in RULES:
         return rule_page((RULES[name],))
-    page = Page()
-    said = METRICS.get(name.rpartition(".")[2]) or WORDS.get(name.replace("_", " "))
-    if said and ("." not in name or name.rpartition(".")[2] in METRICS):
-        page.line(name, tone="strong")
-        page.line(said, indent=2, hang=2)
-        return page
     top = {key for file in _FILES for key in keys_of(file)}
+    told = list(_numbers(name))
+    if word := WORDS.get(name.replace("_", " ")):
+        told.insert(0, (name, word))
     places = () if "." in name or name in top else (*_places(name), *_of_kind(name))
-    for path, lines in places or ((name, tuple(_of_key(name))),):
+    if not places and (not told or name.partition(".")[0] in top):
+        try:
+            places = ((name, tuple(_of_key(name))),)
+            told = told if "." not in name else []
+        except CycleSimError:
+            if not told:
+                raise
+    page = Page()
+    for title, said in told:
+        page.line(title, tone="strong")
+        page.line(said, indent=2, hang=2)
+    for path, lines in places:
         page.line(path, tone="strong")
         for line in lines:
             page.line(line, indent=2, hang=2, as_written=True)  # units as the file may have them
     return page
+
+
+def _numbers(path: str) -> Iterator[tuple[str, str]]:
+    """What a path in the JSON leads to, by the block that it goes through; a name alone, in every block.
+
+    The last step may be what people name, below a map that has one number of each.
+    """
+    *blocks, last = path.split(".")
+    found = {name: said for name, said in NUMBERS.items() if name.rpartition(".")[2] == last}
+    if not found and blocks and blocks[-1] in MAPS:
+        last = blocks.pop()
+        found = {name: said for name, said in NUMBERS.items() if name.rpartition(".")[2] == last}
+    if blocks:
+        within = {name: said for name, said in found.items() if name.partition(".")[0] in blocks}
+        found = within or {name: said for name, said in found.items() if name == last} or found
+    for name, said in found.items():
+        yield path if blocks else name, said
 
 
 def _places(key: str) -> Iterator[tuple[str, tuple[str, ...]]]:
@@ -194,7 +225,7 @@ def _step(path: str, step: str, annotation: Any) -> tuple[FieldInfo, Any]:
         for name, field in model.model_fields.items():
             if (field.alias or name) == step:
                 return field, without_none(field.annotation)
-    beside = () if "." in path else (*RULES, *WORDS, *METRICS)
+    beside = () if "." in path else (*RULES, *WORDS, *_NAMES)
     known = [*keys_of(annotation), *beside]
     hints = [did_you_mean(step, known), "" if "." in path else _told_of(step)]
     told = "".join(f"; {hint}" for hint in hints if hint)

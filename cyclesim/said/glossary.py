@@ -1,4 +1,4 @@
-"""Words of the reports and numbers of the JSON, each in a sentence."""
+"""Words of the reports, each in a sentence."""
 
 WORDS = {
     "leg": "One run of pipe between two junctions. Its water moves in order, as a plug.",
@@ -42,46 +42,3 @@ WORDS = {
     "voltage drop": "What cables lose of the voltage on the way; for an electrician to check, no design.",
     "NPSH": "The pressure at a pump's inlet above that at which water boils, in metres of water.",
 }
-"""Words of the reports."""
-
-METRICS = {
-    "oldest_water_h": "The age of the oldest water that a leg held, in hours; unknown where nothing moves.",
-    "above_limit_h": "For how many hours the oldest water of a leg was older than limits.water_age.",
-    "longest_stagnant_h": "The longest time for which the water of a leg did not move, in hours.",
-    "stagnant_share_percent": "The share of the time in which the water of a leg did not move, in %.",
-    "longest_warm_still_h": "The longest time for which water stood between limits.growth_band, in hours.",
-    "exchanges_per_day": "How often a day as much water as a leg holds moves through it.",
-    "mean_water_age_h": "The mean age of all water in a leg, over all of the time, in hours.",
-    "coldest_water_c": "The coldest that any water of a part was, at its coldest end.",
-    "heat_lost_kwh": "The heat that left through a part's wall, in kWh.",
-    "turnovers_per_day": "How often a day the tub's volume passes the filter.",
-    "since_filtered_mean_h": "How long ago the tub's water last passed the filter, as a mean, in hours.",
-    "starts_per_day": "How often a day a pump starts.",
-    "most_starts_in_an_hour": "The most starts of a pump in any sixty minutes.",
-    "most_current_a": "The most current that everything together drew at once, in A.",
-    "most_starting_a": "The same for the moment in which a motor starts.",
-    "most_drop_v": "The most voltage lost on cables to anything on a circuit: a figure to check, in V.",
-    "most_starting_drop_v": "The same for the moment in which a motor starts.",
-    "firings": "How often a heat source began to give heat.",
-    "proving_h": "How long a heat source waited until its flow was proven, in hours.",
-    "run_on_h": "How long pumps ran on after a heat source, in hours.",
-    "tripped_h": "How long a heat source was off until a person reset it, in hours.",
-    "heat_on_h": "How long a source's own water got heat, by its thermostat or from the sun, in hours.",
-    "over_kwh": "The heat that went through plates from a source's own water to the tub's, in kWh.",
-    "given_kwh": "The heat that a source gave its own water, in kWh.",
-    "still_while_on_h": "How long a source was on while its own water stood, in hours: own-water-still.",
-    "seasonal_cop": "The heat of a heat pump over its electricity in these days, defrosting taken off.",
-    "sun_unused_kwh": "The heat that collectors could have given in these days, had water moved, in kWh.",
-    "sun_unused_at_stop_kwh": "The part of it for which the tub was warm enough: at the high stop, in kWh.",
-    "valve_moves": "How often the motor valve of collectors moved, to and fro.",
-    "stood_hot_h": "For how many hours collectors could have warmed the water and none moved.",
-    "hottest_c": "The hottest that standing collectors got, as if their water did not boil.",
-    "warm_on_time": "How often the water was warm enough when it had to be: limits.cold_session.",
-    "coldest_at_step_out_c": "The coldest water in which people sat at the end of a session.",
-    "loud_in_quiet_hours_h": "For how many hours machines ran in those in which the file keeps them off.",
-    "first_at_zero_after_h": "Hours until a part is at 0 degC with no power from the coldest hour on.",
-    "least_fast_mg_l": "The least residual in a leg if the disinfectant fades by the shorter half-life.",
-    "least_slow_mg_l": "The least residual in a leg if the disinfectant fades by the longer half-life.",
-    "refills_heat_kwh": "The heat that warms the refills of these days; it is in no other number.",
-}
-"""Numbers of the reports, by their names in the JSON, which end in the unit."""

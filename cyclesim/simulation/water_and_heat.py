@@ -22,7 +22,7 @@ from cyclesim.simulation.trace import COLD_JET_K, AtJets, Rows, Stream, Trace
 from cyclesim.simulation.wired import Wiring
 
 HOUR_S = 3600
-_HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
+HOT_SHARE = 0.05  # of its output: a stove or collector that gives less counts as off
 
 
 class _Fire(NamedTuple):
@@ -222,7 +222,7 @@ class WaterAndHeat:
             not plant.is_still(name, duty),
             plant.reach_at[name],
         )
-        hot_w, reach, is_hourly = _HOT_SHARE * sheet.output_w, None, True
+        hot_w, reach, is_hourly = HOT_SHARE * sheet.output_w, None, True
         if isinstance(sheet, Solar) and not moves:  # they stand hot and give nothing: they are built for that
             hot_w = math.inf
         if name in self.own.waters:

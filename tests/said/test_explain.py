@@ -1,22 +1,39 @@
 """What `explain` tells: keys with the words of the schema, numbers of the JSON, words of the reports."""
 
 import json
+import re
+from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
+from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args, get_origin, get_type_hints
 
 import pytest
 
+from cyclesim.analysis.findings import Finding
+from cyclesim.analysis.left import LeftLeg
 from cyclesim.analysis.metrics import Metrics
+from cyclesim.analysis.result import RunRecord, simulate
+from cyclesim.analysis.trials import MendTrial
+from cyclesim.decide.comparing.comparison import Swing, Versus, Warming
+from cyclesim.decide.comparing.life_cycle_cost import Owning
+from cyclesim.decide.ranges.confidence import Confidence
+from cyclesim.decide.sizing.savings import Saving
+from cyclesim.decide.sizing.step_out import StepOut
+from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.errors import CycleSimError
 from cyclesim.said.explain import explanation
-from cyclesim.said.glossary import METRICS, WORDS
+from cyclesim.said.glossary import WORDS
+from cyclesim.said.numbers import MAPS, NUMBERS
+from cyclesim.said.values import result_values
+from cyclesim.scenario.reading.load import load
 from cyclesim.shown.terminal import printed
 
 INSULATED = [
     f"plant.{of}.insulation" for of in ("tub.shell", "legs.NAME", "equipment.NAME", "heat_sources.NAME")
 ]
-SCHEMA = json.loads((Path(__file__).parents[2] / "schedules" / "scenario.schema.json").read_text("utf-8"))
+SCHEDULES = Path(__file__).parents[2] / "schedules"
+SCHEMA = json.loads((SCHEDULES / "scenario.schema.json").read_text("utf-8"))
 
 
 def told(about: str) -> str:
@@ -24,7 +41,7 @@ def told(about: str) -> str:
     return " ".join(printed(explanation(about)).split())
 
 
-@pytest.mark.parametrize("name", [*WORDS, *METRICS])
+@pytest.mark.parametrize("name", [*WORDS, "heat_kwh", "tub.mean_c", "duties.0.pumps.main.head_m"])
 def test_every_word_and_number_is_told(name: str) -> None:
     """In a whole sentence, and not as a key of the file."""
     text = told(name)
@@ -32,26 +49,91 @@ def test_every_word_and_number_is_told(name: str) -> None:
     assert "PATH" not in text
 
 
-def names_of(kind: Any) -> set[str]:
-    """Every field of results, with those of what it holds."""
-    if is_dataclass(kind) and isinstance(kind, type):
-        hints = kind.__annotations__
-        held = {name for hint in hints.values() for name in _held(hint)}
-        return {field.name for field in fields(kind)} | held
-    return set()
+def test_a_number_is_told_in_a_sentence_of_its_own() -> None:
+    """Each may be asked for alone, so none leans on the one before."""
+    for said in NUMBERS.values():
+        assert said.endswith(".")
+        assert not re.match(r"The same\b(?! share)|That\b|It\b|This\b", said), said
 
 
-def _held(hint: str) -> set[str]:
-    from cyclesim.analysis import device_metrics, metrics
+def numbers_in(hint: Any, *keys: str) -> Iterator[tuple[str, ...]]:
+    """The keys that lead to each number of a type of results, with NAME for what people name."""
+    origin, args = get_origin(hint), get_args(hint)
+    if hint in (int, float):
+        yield keys
+    elif is_dataclass(hint):
+        hints = get_type_hints(hint)
+        for field in fields(hint):
+            yield from numbers_in(hints[field.name], *keys, field.name)
+    elif isinstance(hint, type) and issubclass(hint, tuple) and hasattr(hint, "_fields"):
+        for name, its in get_type_hints(hint).items():
+            yield from numbers_in(its, *keys, name)
+    elif origin is dict:
+        yield from numbers_in(args[1], *keys, "NAME")
+    elif origin is not None or args:
+        for arg in args:
+            yield from numbers_in(arg, *keys)
 
-    parts = vars(device_metrics) | vars(metrics)
-    known = (part for part in parts if part in hint and part != "Metrics")
-    return {name for part in known for name in names_of(parts[part])}
+
+def values_in(value: Any, *keys: str) -> Iterator[tuple[str, ...]]:
+    """The keys that lead to each number and each time in plain values."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield from values_in(inner, *keys, key)
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            yield from values_in(inner, *keys)
+    elif not isinstance(value, bool) and (isinstance(value, int | float) or TIME.match(str(value))):
+        yield keys
 
 
-def test_every_number_that_is_explained_is_in_the_results() -> None:
-    """By the name that it has in the JSON; heat lost is worked out from two."""
-    assert set(METRICS) - {"heat_lost_kwh"} <= names_of(Metrics)
+TIME = re.compile(r"\d{4}-\d\d(-\d\d(T.*)?)?$")
+RESULTS = (RunRecord, Metrics, Finding, LeftLeg, MendTrial, Confidence, StepOut)
+DECISIONS = (Outcome, Owning, Warming, Versus, Swing, Saving)
+
+
+@pytest.mark.parametrize("kind", [*RESULTS, *DECISIONS])
+def test_every_number_of_results_is_explained(kind: Any) -> None:
+    """Also what is null in every shipped plant."""
+    found = {keys for keys in numbers_in(kind) if keys[0] != "edits"}  # places in a file
+    assert found
+    assert set() == _untold(found)
+    assert MAPS >= {keys[-2] for keys in found if keys[-1] == "NAME"}
+
+
+@pytest.mark.parametrize(
+    ("plant", "blocks"),
+    [
+        ("moss-cellar", {"cold_spell", "outages", "water_care", "promises", "duties"}),
+        ("slate-barn", {"own_water", "energy", "suction"}),
+        ("mill-race", {"treatment", "findings", "tub"}),
+    ],
+)
+def test_every_number_of_a_run_is_explained(plant: str, blocks: set[str]) -> None:
+    """As it stands in the JSON, times too, and duties, which no type tells."""
+    scenario = load(SCHEDULES / f"{plant}.yaml")
+    values = result_values(simulate(scenario, days=1, start=date(2027, 1, 19)))
+    found = set(values_in(values))
+    assert blocks <= {keys[0] for keys in found}
+    assert set() == _untold(found)
+
+
+def test_a_number_is_told_by_its_block() -> None:
+    """One name means another thing elsewhere; a name alone tells all, a key of the file beside it."""
+    assert "own water" in told("own_water.boiler.coldest_c")
+    assert "own water" not in told("tub.coldest_c")
+    assert {"tub.coldest_c", "outages.coldest_c", "own_water.coldest_c"} <= set(told("coldest_c").split())
+    assert "plant.legs.NAME.manifold.jets" in told("jets").partition("duties.jets")[2]
+    assert told("pumps.main.asked_h.bathing").endswith(told("asked_h").partition(" ")[2])
+    with pytest.raises(CycleSimError, match="found 'energy'"):
+        explanation("energy.bathing")
+
+
+def _untold(found: set[tuple[str, ...]]) -> set[tuple[str, ...]]:
+    """Those that are not told by their names; below a map of what people name, by the map's."""
+    names = {name.rpartition(".")[2] for name in NUMBERS}
+    by_name = {keys: keys[-2] if keys[-2:-1] and keys[-2] in MAPS else keys[-1] for keys in found}
+    return {keys for keys, name in by_name.items() if name not in names}
 
 
 def test_a_number_is_found_by_its_path() -> None:
