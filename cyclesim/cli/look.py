@@ -317,7 +317,7 @@ def schema(output: Path | None) -> int:
 @cli.command()
 @click.argument("about", metavar="PATH")
 def explain(about: str) -> int:
-    """Explain a key of the file, a rule, a word of the reports or a number of the JSON."""
+    """Explain a key of the file, a rule, a word or a number of the JSON."""
     from cyclesim.said.explain import explanation
 
     show_page(explanation(about))

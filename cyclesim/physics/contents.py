@@ -163,7 +163,7 @@ class Contents:
             stood = [(v, a * kept + gained, b * kept + gained) for v, a, b in slugs]
             if (
                 i in self.fixed_w or sun_w is not None
-            ):  # brought here each hour: what is alike by now is one slug
+            ):  # brought here hourly: what is alike by now is one slug
                 stood = warmth.joined(stood)
             self._slugs[i] = stood
             lost_j = self._per_m3_k * (warmth.warmth(slugs) - warmth.warmth(self._slugs[i]))

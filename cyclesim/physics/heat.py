@@ -299,6 +299,8 @@ class ZoneFilter:
         """As `stood`, by the end of each of so many hours after *from_s*, or until the series ends."""
         first = int((from_s - self._origin_s) // HOUR_S) + 1
         now_c: Floats = np.frombuffer(self._kept_c)[first : first + hours]
+        if len(now_c) < hours:
+            now_c = np.append(now_c, self._particular(self._origin_s + HOUR_S * (self._last + 1)))
         late_s = self._origin_s + HOUR_S * np.arange(first, first + len(now_c)) - t0_s
         kept: Floats = np.exp(late_s / -self._tau_s)
         return kept, now_c - self._particular(t0_s) * kept

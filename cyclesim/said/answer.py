@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from cyclesim.decide.ranges.confidence import Confidence
 
 _A_YEAR = (365, 366)
+_HARDLY_K = 1.0
+"""Water no warmer than this has not been kept from freezing with any margin; common practice, no source."""
 _NAMES = 16
 """How wide the names of promises are."""
 
@@ -185,6 +187,8 @@ def _frost(kept: PromisesMetrics, waits: str) -> Promise | None:
             f"would be at 0 °C after {hours(kept.first_at_zero_after_h)}"
         )
         said += f"; {waits}" if waits else ""
+    if 0.0 < kept.coldest_water_c <= _HARDLY_K:
+        return Promise("Frost", None, f"hardly kept: {said}. A colder night or thinner insulation freezes it")
     return Promise("Frost", kept.coldest_water_c > 0.0, said)
 
 

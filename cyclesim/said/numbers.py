@@ -208,7 +208,7 @@ NUMBERS = {
     "cold_at_jet_s": "For how long at most one start of a jet gave water more than "
     f"{COLD_JET_K:g} K colder than the tub, in seconds.",
     # suction side and pump room
-    "above_water_m": "How high the pump stands above the tub's water, in m; below 0: under it.",
+    "above_water_m": "How far a pump's inlet lies above the tub's water, in m; negative below it.",
     "npsh_available_m": "The NPSH at a pump's inlet in the worst duty that the schedule can ask for, at the "
     "highest set point, in m.",
     "npsh_needed_m": "The NPSH that the pump's data sheet asks for, in m.",
@@ -331,8 +331,8 @@ NUMBERS = {
     "loud_min_a_day": "loud_min of a mean day, in minutes.",
     "sun_unused_kwh_a_year": "The heat that collectors could have given in a year, had water moved, in kWh.",
     "weakest_jet_share": "What the weakest jet gets, its pump at its highest speed, over what it needs.",
-    "filled_h": "Hours until a tub that was just filled is at its set point.",
-    "set_back_h": "Hours until the tub is at its set point again from its set-back.",
+    "filled_h": "Hours until a tub that was just filled is at its set point, in the coldest week.",
+    "set_back_h": "Hours until the tub is at its set point from its set-back, on the coldest day.",
     "set_back_c": "The temperature of the set-back from which set_back_h counts, in degC.",
     "compare.less": "In how many futures the first plant has less.",
     "compare.same": "In how many futures both have the same.",

@@ -154,9 +154,8 @@ class Steering:
         off_at_k, first_s = self._steered.off_at_k, self._next_of_first(now)
         warmer_k = self._run.heat.warmer_k(self._place)
         if not self._run.heat.has_passed(self._place):
-            while (
-                warmer_k is not None and first_s - now < len(warmer_k) and warmer_k[first_s - now] > off_at_k
-            ):
+            known_s = 0 if warmer_k is None else len(warmer_k)
+            while warmer_k is not None and first_s - now < known_s and warmer_k[first_s - now] > off_at_k:
                 first_s = self._next_of_first(first_s)
             return first_s
         if warmer_k is None:
@@ -200,6 +199,8 @@ class Steering:
 
     def _crosses(self, now: int, inside_c: float, level_c: float, until: int, *, rising: bool) -> int | None:
         """When they come to a level, or have, in a sun known *until* then at least; the tub as it is."""
+        if (inside_c >= level_c) if rising else (inside_c <= level_c):
+            return now
         course_c = self._course(now, until)
         begins, begins_c = now, inside_c
         for hour in range((now - self._course_s) // HOUR_S + 1, len(course_c)):

@@ -217,11 +217,8 @@ class WaterAndHeat:
         """What burns or shines by itself; where a law tells its heat, that is put to the others."""
         exchanges, plant, duty = self.exchanges, self._plant, self._effect.duty
         assert exchanges is not None
-        sheet, moves, at = (
-            plant.sheet.heat_sources[name],
-            not plant.is_still(name, duty),
-            plant.reach_at[name],
-        )
+        sheet, at = plant.sheet.heat_sources[name], plant.reach_at[name]
+        moves = not plant.is_still(name, duty)
         hot_w, reach, is_hourly = HOT_SHARE * sheet.output_w, None, True
         if isinstance(sheet, Solar) and not moves:  # they stand hot and give nothing: they are built for that
             hot_w = math.inf

@@ -87,7 +87,7 @@ def test_its_course_by_the_hour_is_what_it_comes_to(sun_w, since, hours):
 
 def test_long_days_are_told_in_full():
     """More hours of sun than stays are told of at once (500), each with its own row."""
-    hours = 700
+    hours = 800
     sun_w = [100.0 + k % 7 for k in range(hours)]
     run = Run(
         TUB,
@@ -95,7 +95,10 @@ def test_long_days_are_told_in_full():
         {n: c + c for n, c in ZONES.items()},
         suns_w={0: sun_w},
     )
+    course_c = run.heat.lit_c(0, hours + 50)
     run.advance(hours * HOUR_S)
+    assert len(course_c) == hours  # to the end of what is known, and no further
+    assert course_c[-1] == pytest.approx(run.heat.body_c(0, run.now_s), abs=1e-6)
     run.heat.close()
     assert len(run.stays) == hours
     fell_j = 6.9e4 * (38.0 - run.stays[-1].end_c)

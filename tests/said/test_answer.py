@@ -104,3 +104,14 @@ def test_water_too_hot_to_bathe_in_is_told_at_step_out() -> None:
         told = promises(replace(kept, promises=ended), 40.2)
         (out,) = (promise for promise in told if promise.what == "At step-out")
         assert (out.kept, said in out.said) == (is_kept, True)
+
+
+def test_water_hardly_above_freezing_is_no_promise_kept() -> None:
+    """A night of one kelvin less would freeze it: neither kept nor broken, and it says so."""
+    kept = cyclesim.simulate(cyclesim.load(SHIPPED[0]), days=1).metrics
+    assert kept.promises is not None
+    for coldest_c, is_kept in ((-0.1, False), (0.0, False), (0.2, None), (1.0, None), (1.1, True)):
+        cold = replace(kept.promises, coldest_water_c=coldest_c, coldest_water_in="bench")
+        (frost,) = (p for p in promises(replace(kept, promises=cold), 40.2) if p.what == "Frost")
+        assert frost.kept is is_kept
+        assert frost.said.startswith("hardly kept: coldest water") == (is_kept is None)

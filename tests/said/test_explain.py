@@ -15,7 +15,7 @@ from cyclesim.analysis.left import LeftLeg
 from cyclesim.analysis.metrics import Metrics
 from cyclesim.analysis.result import RunRecord, simulate
 from cyclesim.analysis.trials import MendTrial
-from cyclesim.decide.comparing.comparison import Swing, Versus, Warming
+from cyclesim.decide.comparing.comparison import MEASURES, Swing, Versus, Warming
 from cyclesim.decide.comparing.life_cycle_cost import Owning
 from cyclesim.decide.ranges.confidence import Confidence
 from cyclesim.decide.sizing.savings import Saving
@@ -99,6 +99,11 @@ def test_every_number_of_results_is_explained(kind: Any) -> None:
     assert found
     assert set() == _untold(found)
     assert MAPS >= {keys[-2] for keys in found if keys[-1] == "NAME"}
+
+
+def test_every_measure_of_a_comparison_is_explained() -> None:
+    """The numbers of its futures have them as names."""
+    assert set() == _untold({(name,) for name in MEASURES})
 
 
 @pytest.mark.parametrize(
