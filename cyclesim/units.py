@@ -295,6 +295,24 @@ def also_in_us(value: float, kind: str) -> str:
     return f" ({float(f'{(value - offset) / slope:.3g}'):,g} {twin})"
 
 
+def written_in_us(text: str) -> str:
+    """A text of a file with its metric quantities as a file in US units has them, to six digits.
+
+    >>> written_in_us("{starts_below: 4 degC, pump: main low}"), written_in_us("0.5 K"), written_in_us("5 s")
+    ('{starts_below: 39.2 degF, pump: main low}', '0.9 degF', '5 s')
+    """
+
+    def turned(found: re.Match[str]) -> str:
+        number, unit = found["number"], found["unit"]
+        if unit not in _TWINS:
+            return found[0]
+        kind = next(name for name, kind in KINDS.items() if unit in kind.units)
+        slope, offset = _line(_TWINS[unit], kind)
+        return f"{(parse(f'{number} {unit}', kind) - offset) / slope:.6g} {_TWINS[unit]}"
+
+    return re.sub(rf"(?<![\w.,+-]){_QUANTITY.pattern}", turned, text, flags=re.ASCII)
+
+
 def pairs_pattern(kind: str) -> str:
     """The pattern of what is written with two units of this kind, as 5 ft 6 in; "" if nothing is."""
     return "|".join(

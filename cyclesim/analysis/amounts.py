@@ -78,5 +78,8 @@ def flows_apart(m3_s: float, limit_m3_s: float) -> tuple[str, str]:
 
 
 def listed(words: list[str]) -> str:
-    """`a`, `a and b`, `a, b and c`."""
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    """`a`, `a and b`, `a, b and c`; where one has a comma of its own, `a; b; and c, d`."""
+    if len(words) == 1:
+        return words[0]
+    comma, last = ("; ", "; and ") if any(", " in word for word in words) else (", ", " and ")
+    return f"{comma.join(words[:-1])}{last}{words[-1]}"

@@ -19,6 +19,7 @@ from cyclesim.scenario.blocks.schedule import DEMANDS, Block
 from cyclesim.scenario.reading.edit import Edit
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import AIR_FLUSH, Programme
+from cyclesim.units import written_in_us
 
 RUN_FOR_IT = "run a pump through it for as long as it is hot: nobody can switch it off"
 
@@ -31,7 +32,10 @@ class MadeMend(NamedTuple):
 
 
 def changes(rule: Rule, plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """Changes that might make a rule hold for its subject, the smallest first; none that the file has."""
+    """Changes that might make a rule hold for its subject, the smallest first; none that the file has.
+
+    What they write is in the units in which most of the file is written.
+    """
     offered = [rule.changes(plant, programme, about), *(disconnected(plant, name) for name in about.machines)]
     for one in chain.from_iterable(offered):
         try:
@@ -39,6 +43,9 @@ def changes(rule: Rule, plant: Assembly, programme: Programme, about: Subject) -
                 continue
         except (CycleSimError, ValueError):
             pass  # told for what it is where it is tried
+        if plant.scenario.in_us_units:
+            texts = (edit.text and written_in_us(edit.text) for edit in one.edits)
+            one = one._replace(edits=tuple(e._replace(text=t) for e, t in zip(one.edits, texts, strict=True)))
         yield one
 
 

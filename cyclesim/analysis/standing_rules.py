@@ -185,7 +185,7 @@ def too_few_turnovers(history: History) -> Judged:
         best = runs[0]
         hours = math.ceil(10.0 * limit * volume / rates[best] / _H_S) / 10.0
         entries = dict.fromkeys(programme.entry_of.get(d.name, d.name) for d in runs)
-        cause = f"{listed(list(entries))} filters too little"
+        cause = f"{listed(list(entries))} filter{'s' if len(entries) == 1 else ''} too little"
         pumps = listed([as_written(*pump) for pump in ((best.pump, best.speed), *best.beside)])
         mend = f"filter for at least {hours:g} h a day at {pumps}"
     for day, filtered_m3 in zip(days, by_day.tolist(), strict=True):

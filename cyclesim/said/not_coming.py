@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Protocol
 
+from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.combinations import as_written
 from cyclesim.said.words import count
 from cyclesim.scenario.blocks.schedule import Run
@@ -27,11 +28,19 @@ class _Found(Protocol):
 
 
 def not_every(findings: Iterable[_Found], days: int) -> Iterator[str]:
-    """What was asked for in a run of *days* and did not come each time, or not whole; no full stop."""
+    """What was asked for in a run of *days* and did not come, or not whole, each cause once; no full stop."""
+    causes: dict[str, list[_Found]] = {}
     for found in findings:
         if found.rule == _NOT_SERVED:
-            often = f"{count(found.times, 'time')} in {count(days, 'day')}"
-            yield f"Not every {found.subject} comes, or comes whole: {found.cause}, {often}"
+            causes.setdefault(found.cause, []).append(found)
+    for cause, some in causes.items():
+        names, times = listed([found.subject for found in some]), [found.times for found in some]
+        often = count(max(times), "time")
+        often = often if min(times) == max(times) else f"{min(times)} to {often}"
+        each = " each" if len(some) > 1 else ""
+        comes = "comes, or comes whole" if len(some) == 1 else "come, or come whole"
+        every = f"every {names}" if len(some) == 1 else f"all of {names}"
+        yield f"Not {every} {comes}: {cause}, {often}{each} in {count(days, 'day')}"
 
 
 def gives_way(programme: Programme) -> dict[str, str]:

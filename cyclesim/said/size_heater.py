@@ -150,6 +150,10 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
         fits = f"None of these sizes fits its breaker and breaks no {kept}. The smallest"
     yield f"{fits}, {kw(near.size_w)}: {_objections(near)}."
     yield "What would help:"
+    heating = heating_of(sizing.scenario)
+    if len(heating.sources) > 1 and heating.next_below_k > 0.1 and near.lacks(READY, SESSIONS):
+        below, joins = degrees(heating.next_below_k), listed(list(heating.sources[1:]))
+        yield f"- First, let {joins} join sooner: next_below less than {below} K (not tried)."
     limit_w = sizing.supply_limit_w
     if limit_w is not None and limit_w > 1.05 * near.size_w and not near.lacks(SUPPLY):
         yield f"- First a size between: this circuit carries up to {limit_kw(sizing)}; --sizes tries them."

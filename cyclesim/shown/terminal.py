@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from io import StringIO
+from itertools import zip_longest
 from textwrap import wrap
 
 from rich.box import SIMPLE_HEAD
+from rich.cells import cell_len
 from rich.console import Console
 from rich.table import Table as Drawn
 from rich.text import Text
@@ -60,7 +63,9 @@ def printed(page: Page, width: int = NARROWEST, colour: bool = False, us: bool =
                 if block.title:
                     console.print()
                     console.print(Text(plain(block.title), style="bold"))
-                console.print(_drawn(block) if any(map(heading, block.columns)) else _listed(block, width))
+                console.print(
+                    _drawn(block, width) if any(map(heading, block.columns)) else _listed(block, width)
+                )
                 for note in block.notes:
                     console.print(_wrapped(Line(note), width), no_wrap=True)
     drawn = sheet.getvalue().replace(_PAD, " ")
@@ -78,18 +83,62 @@ def _wrapped(line: Line, width: int) -> Text:
     return Text("\n".join(parts), style=_STYLES[line.tone])
 
 
-def _drawn(table: Table) -> Drawn:
+def _drawn(table: Table, width: int) -> Drawn:
     drawn = Drawn(box=SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
-    for column in table.columns:
-        if column.kind in ("words", "month"):
-            drawn.add_column(heading(column), overflow="fold", header_style="bold", vertical="bottom")
+    rows = _aligned([_cells(row, table) for row in table.rows], table)
+    for column, (head, of) in zip(table.columns, _fitted(table, rows, width), strict=True):
+        if column.kind in _FOLDED:
+            drawn.add_column(head, overflow="fold", header_style="bold", vertical="bottom", width=of)
         else:
-            drawn.add_column(
-                heading(column), justify="right", no_wrap=True, header_style="bold", vertical="bottom"
-            )
-    for row in _aligned([_cells(row, table) for row in table.rows], table):
+            drawn.add_column(head, justify="right", no_wrap=True, header_style="bold", vertical="bottom")
+    for row in rows:
         drawn.add_row(*map(Text, row))
     return drawn
+
+
+_FOLDED = ("words", "month")
+_BETWEEN = 2
+"""Blanks between two columns."""
+
+
+def _fitted(table: Table, rows: list[list[str]], width: int) -> list[tuple[str, int | None]]:
+    """Each column's heading and width, so that no word is broken; None where that is left to the library.
+
+    Where words would not fit, headings over numbers are folded; then the widest words give way first.
+    """
+    heads = [heading(column) for column in table.columns]
+    columns = [list(cells) for cells in zip_longest(*rows, fillvalue="")] or [[] for _ in heads]
+    folded = [column.kind in _FOLDED for column in table.columns]
+    room = width - _BETWEEN * (len(heads) - 1)
+
+    def least(k: int) -> int:
+        texts = [heads[k], *columns[k]]
+        return _widest(word for text in texts for word in text.split()) if folded[k] else widest(k)
+
+    def widest(k: int) -> int:
+        return _widest(line for text in (heads[k], *columns[k]) for line in text.split("\n"))
+
+    each = range(len(heads))
+    while sum(map(least, each)) > room:
+        over = {k: widest(k) for k in each if not folded[k] and widest(k) > _least_head(heads[k], columns[k])}
+        if not over:
+            return [(head, None) for head in heads]
+        k = max(over, key=lambda k: over[k])
+        heads[k] = "\n".join(wrap(heads[k], over[k] - 1, break_long_words=False, break_on_hyphens=False))
+    widths = [widest(k) for k in each]
+    while sum(widths) > room:
+        k = max((k for k in each if widths[k] > least(k)), key=lambda k: widths[k])
+        widths[k] -= 1
+    return [(heads[k], of if of < widest(k) else None) for k, of in enumerate(widths)]
+
+
+def _least_head(head: str, cells: list[str]) -> int:
+    """How narrow a column of numbers can be, with a word of its heading a line."""
+    return max(_widest(head.split()), _widest(cells))
+
+
+def _widest(texts: Iterable[str]) -> int:
+    return max(map(cell_len, texts), default=0)
 
 
 _NUMBER = re.compile(r"[<+-]?[\d,]+(\.\d+)?")

@@ -277,10 +277,15 @@ def test_a_high_stop_above_what_people_may_bathe_in_is_no_stop():
     assert "steered: high_stop: 40 degC or less" in told.mend
     assert {} == found_without_a_run(OWN_PUMP + AT_NIGHT, [])  # which stops at 40 degC
     hot = [*sets, "plant.heat_sources.panels.summer_peak=8 kW"]
-    found = simulate(load_text(OWN_PUMP + AT_NIGHT, "test.yaml", sets=hot), days=6, start=SUMMER).findings
-    mends = {f.rule: f.mend for f in found if f.rule in ("water-too-hot", "outlet-too-hot")}
+    result = simulate(load_text(OWN_PUMP + AT_NIGHT, "test.yaml", sets=hot), days=6, start=SUMMER)
+    found = [f for f in result.findings if f.rule in ("water-too-hot", "outlet-too-hot")]
+    mends = {f.rule: f.mend for f in found}
     assert {"water-too-hot", "outlet-too-hot"} == set(mends)
     assert all("steered: high_stop: 40 degC or less" in mend for mend in mends.values())
+    runs: list[int] = []
+    stopped = [t for t in tried(result, found, on_run=runs.append) if "high_stop" in t.said]
+    assert {"water-too-hot", "outlet-too-hot"} == {t.rule for t in stopped}  # what was tried stands at both
+    assert len({t.number for t in stopped}) == 1
 
 
 def test_the_duty_in_which_the_sun_is_let_in_is_told():

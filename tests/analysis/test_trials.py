@@ -179,6 +179,33 @@ def test_the_next_source_is_tried_sooner_for_people(scenario) -> None:
     assert said_for(scenario(), "cold-at-session", Subject("bathing", ())) == []
 
 
+def test_a_file_in_us_units_gets_mends_in_them(scenario) -> None:
+    """As the file has 40 degF, so has the mend, and is read again as what was tried.
+
+    Frost protection 3 K sooner begins at 45.4 degF; half a kelvin is 0.9 degF (arithmetic).
+    """
+    text = (SHIPPED.parent / "cedar-yard.yaml").read_text(encoding="utf-8")
+    built = load_text(text, "tub.yaml", folder=SHIPPED.parent)
+    about = Subject("filter", ())
+    (frost,) = changes(RULES["frost-in-plant"], Assembly(built), Programme(built), about)
+    new = edited(text, frost.edits)
+    assert "starts_below: 45.4 degF, stops_above: 49 degF" in new
+    assert "degC" not in new
+    read, tried_so = (
+        one.schedule.frost_protection
+        for one in (load_text(new, "tub.yaml", folder=SHIPPED.parent), frost.of(built))
+    )
+    assert read is not None
+    assert tried_so is not None
+    assert read.starts_below_c == pytest.approx(tried_so.starts_below_c, abs=1e-4)
+    assert read.stops_above_c == pytest.approx(tried_so.stops_above_c, abs=1e-4)
+
+    two = scenario(*WINTER[:2])
+    two.told_in_us_units(True)
+    first, *_ = changes(RULES["cold-at-session"], Assembly(two), Programme(two), Subject("bathing", ()))
+    assert [edit.text for edit in first.edits] == ["0.9 degF"]
+
+
 def test_no_order_of_ranks_is_tried_where_there_is_no_power(broken: Broken) -> None:
     """A cut of 40 h over the filter runs of 03:00 and 15:00: nobody's turn helps."""
     _, _, trials = broken("demand-not-served", (CUT[0], CUT[1] % ""))

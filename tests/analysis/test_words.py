@@ -28,6 +28,9 @@ def test_flows_and_lists() -> None:
     """Litres per minute, with one decimal where small; a list with its `and`."""
     assert ("125 L/min", "6.2 L/min") == (flow(125 / 60_000), flow(6.2 / 60_000))
     assert ("a", "a and b", "a, b and c") == (listed(["a"]), listed(["a", "b"]), listed(["a", "b", "c"]))
+    jets = ["heating", "bathing, jets"]
+    assert "heating; and bathing, jets" == listed(jets)
+    assert "bathing, circulator; heating; and bathing, jets" == listed(["bathing, circulator", *jets])
 
 
 def test_a_flow_has_the_digits_of_the_duty_table() -> None:

@@ -284,6 +284,9 @@ def test_a_heat_pump_is_advised_that_works_where_the_files_own_stands(walled: He
     said = [" ".join(advice(replace(found, too_cold_h={name: hours}))) for hours in (0, 168)]
     lowest_c = built.plant.heat_sources[name].lowest_air_c
     assert "A heat pump of 9 kW: at a COP" in said[0]
+    second = replace(found, sizes=[replace(s, against=(Against(SESSIONS, ""),)) for s in found.sizes])
+    assert "let element join sooner: next_below less than 1 K (not tried)" in " ".join(advice(second))
+    assert "next_below" not in " ".join(advice(replace(second, scenario=walled.scenario)))
     assert f"A heat pump of 9 kW that works below {lowest_c:g} degC, as {name} does not: at" in said[1]
 
 

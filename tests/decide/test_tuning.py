@@ -20,6 +20,7 @@ from cyclesim.decide.tuning.programmes import Daily, Entry, moved, own, schedule
 from cyclesim.decide.tuning.space import FILTER, FLUSH
 from cyclesim.decide.tuning.tuning import Choice, Tuning, _recommended, tune
 from cyclesim.said.flush_lengths import none_is_long_enough
+from cyclesim.said.not_coming import not_every
 from cyclesim.said.tune import reasons, tune_page, tune_values
 from cyclesim.scenario.forms.fields import PumpSpeed
 from cyclesim.scenario.forms.pumping import Pumping
@@ -327,6 +328,10 @@ def test_a_run_that_something_else_keeps_off_is_told(tuned: Tuning) -> None:
         "Not every line flush comes, or comes whole: frost protection stands above it, 155 times in 6 days"
         in told
     )
+    more = [replace(kept_off, subject=name, times=n) for name, n in (("heating", 3), ("filter run", 3))]
+    (both,) = not_every(more, 6)  # one cause is told once
+    assert both.startswith("Not all of heating and filter run come, or come whole: frost protection")
+    assert both.endswith("3 times each in 6 days")
 
 
 def test_a_body_that_holds_flushes_up_is_told(tuned: Tuning) -> None:

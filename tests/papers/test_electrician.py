@@ -111,6 +111,10 @@ def test_what_goes_off_by_itself_is_keyed_in_too():
     assert table["bathing: main high goes off after"] == "10 min"
     assert table["bathing: air goes off after"] == "5 min"
     assert table["quiet hours: main high stays off, every day"] == "22:00 to 07:00"
+    table_long = load(
+        PATH.with_name("long-table.yaml"), sets=["schedule.quiet_hours.applies_to=[main high, blower]"]
+    )
+    assert "quiet hours: main high and blower stay off, every day" in dict(settings(Programme(table_long)))
     valley = dict(settings(Programme(load(PATH.with_name("high-valley.yaml")))))
     assert valley["heat_pump: stays off when the air is below"] == Amount(-15.0, "°C", 1)
 

@@ -60,6 +60,13 @@ def test_every_part_that_freezes_is_told():
     assert all(part in said for part in rest.values())
 
 
+def test_what_runs_with_something_is_told_by_when_that_does():
+    """Under "when or how warm" a name alone is no time: the circulator of a boiler's own water."""
+    rows = {row[0]: row[3] for row in runs_when(Programme(load(SCHEDULES / "slate-barn.yaml")))}
+    (own,) = (when for what, when in rows.items() if what.startswith("own water of "))
+    assert own == "while boiler heats"
+
+
 @pytest.mark.parametrize(("starts_below_c", "missed"), [(40, 4), (-40, 0)])
 def test_a_flush_that_frost_protection_keeps_off_is_told_beside_its_times(starts_below_c, missed):
     """Where frost protection is always or never on: none or all of two flushes a day in two days."""

@@ -125,6 +125,23 @@ def test_no_line_of_the_timeline_crosses_its_headings(browser: Any, two_pumps: P
     )
 
 
+def test_no_curve_crosses_the_numbers_of_the_temperatures(browser: Any, two_pumps: Path) -> None:
+    """On a phone they stand among the curves: each on bare paper, and nothing is drawn after the first."""
+    opened(browser, two_pumps, 400)
+    done = browser.execute_script(
+        "const t = document.querySelector('.timeline').timeline, c = t.canvas.getContext('2d'), done = [];"
+        "const own = t.temperatures.bind(t), does = ['stroke', 'fill', 'fillRect', 'fillText'];"
+        "t.temperatures = (...at) => {"
+        "  for (const what of does) c[what] = (...how) => {"
+        "    done.push(what); CanvasRenderingContext2D.prototype[what].apply(c, how) };"
+        "  own(...at); for (const what of does) delete c[what]; };"
+        "t.drawn(); delete t.temperatures; return done"
+    )
+    first = done.index("fillText") - 1
+    assert "stroke" in done[:first]
+    assert done[first:] == ["fillRect", "fillText"] * (len(done[first:]) // 2)
+
+
 @pytest.mark.parametrize("px", [390, 1280])
 def test_no_word_of_the_timeline_is_cut(browser: Any, two_pumps: Path, px: int) -> None:
     """What its shades and lines mean is told whole on a phone too, each word within the canvas."""

@@ -24,6 +24,21 @@ def test_table_is_never_wider_than_80_columns_and_cuts_nothing(rows: list[tuple[
     assert due == kept
 
 
+def test_no_word_of_a_table_is_broken_where_all_can_fit() -> None:
+    """Headings over numbers fold for a name; of two columns of words the longer one gives way."""
+    page = Page()
+    numbers = [Column(f"most starts\nin an hour {k}") for k in range(5)]
+    page.table([words("pump"), *numbers], [("circulator_of_the_spa", *range(5))])
+    page.table(
+        [words("pump"), Column("price"), words("why")],
+        [("circulator_of_the_very_large_round_spa_tub", "2027", "so it was said by all " * 9)],
+    )
+    text = printed(page)
+    assert max(map(len, text.splitlines())) <= 80
+    assert {"circulator_of_the_spa", "circulator_of_the_very_large_round_spa_tub"} <= set(text.split())
+    assert text.split().count("said") == 9
+
+
 def test_line_hangs_and_wraps_between_words() -> None:
     """Later lines of a paragraph stand further in, and no word is broken."""
     page = Page()

@@ -82,7 +82,8 @@ def settings(programme: Programme) -> Iterator[Setting]:
     yield from dict.fromkeys(row for entry in schedule.bathing for row in _buttons(entry))
     if quiet := schedule.quiet_hours:
         what, between = quiet_said(quiet)
-        yield f"quiet hours: {what} stays off, {runs_on(quiet)}", between
+        stay = "stays" if len(quiet.applies_to) == 1 else "stay"
+        yield f"quiet hours: {what} {stay} off, {runs_on(quiet)}", between
     for name, device in scenario.plant.treatment.items():
         if device.with_:
             yield f"{name}: runs with", device.with_

@@ -31,7 +31,7 @@ def runs_when(programme: Programme) -> Iterator[Seen]:
     yield from _bathing(programme)
     for name, device in plant.treatment.items():
         if device.with_:
-            yield name, name, "", f"with {device.with_}"
+            yield name, name, "", f"while {device.with_} runs"
         for occasion in device.runs or ():
             yield name, name, runs_on(occasion), run_said(occasion)
     if schedule.heating:
@@ -41,7 +41,7 @@ def runs_when(programme: Programme) -> Iterator[Seen]:
             moved = steered.valve.valve if steered.valve else as_written(*(steered.pump or ("", "on")))
             yield f"sun on {name}, while it is warmer than the tub", moved, "every day", "in the sun"
         if source.own_water:
-            yield f"own water of {name}", source.own_water.circulator, "", f"with {name}"
+            yield f"own water of {name}", source.own_water.circulator, "", f"while {name} heats"
     for line in scenario.interlocks:
         if isinstance(line, Keep):
             yield (

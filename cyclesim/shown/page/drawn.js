@@ -215,15 +215,8 @@ class DrawnTimeline {
     low = Math.floor(low / step - 0.1) * step;
     top = Math.ceil(top / step + 0.1) * step;
     const place = (v) => y + 6 + (high - 12) * (1 - (v - low) / (top - low));
-    c.font = "11px system-ui, sans-serif";
-    for (let v = low; v <= top; v += step) {
-      c.fillStyle = this.colour("grid");
-      c.fillRect(this.left, place(v), this.wide - this.left, 1);
-      c.fillStyle = this.colour("faint");
-      c.textAlign = this.narrow ? "left" : "right";
-      c.fillText(String(v), this.narrow ? 2 : this.left - 6, place(v) - (this.narrow ? 6 : 0));
-      c.textAlign = "left";
-    }
+    c.fillStyle = this.colour("grid");
+    for (let v = low; v <= top; v += step) c.fillRect(this.left, place(v), this.wide - this.left, 1);
     this.clipped(y, high, () => {
       if (kept) {
         c.fillStyle = this.colour("band");
@@ -252,6 +245,16 @@ class DrawnTimeline {
         c.fill();
       });
     });
+    c.font = "11px system-ui, sans-serif";
+    c.textAlign = this.narrow ? "left" : "right";
+    for (let v = low; v <= top; v += step) {  // last: on a narrow page they stand among the curves
+      const at = place(v) - (this.narrow ? 6 : 0);
+      c.fillStyle = this.colour("paper");
+      if (this.narrow) c.fillRect(0, at - 6, c.measureText(String(v)).width + 4, 11);
+      c.fillStyle = this.colour("faint");
+      c.fillText(String(v), this.narrow ? 2 : this.left - 6, at);
+    }
+    c.textAlign = "left";
   }
 
   // where the words for each temperature stand: in rows of this width above them, else below each other beside them
