@@ -4,23 +4,16 @@ from collections.abc import Callable
 
 import pytest
 
-from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import simulate
-from cyclesim.analysis.rules import RULES, judge
 from cyclesim.physics.pieces import Piece
 from cyclesim.physics.stays import Stay
 from cyclesim.scenario.blocks.model import Scenario
+from tests.analysis.by_hand import told
 
 Run = Callable[..., History]
 Build = Callable[..., Scenario]
 H = 3600
-
-
-def told(history: History, rule_id: str) -> list[Breach]:
-    """What breaks one rule."""
-    rule = RULES[rule_id]
-    return [b for b in judge(rule, history) if isinstance(b, Breach)]
 
 
 def tub(history: History, *temps: tuple[int, float], end_c: float) -> None:

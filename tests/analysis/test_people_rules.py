@@ -10,35 +10,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cyclesim.analysis.energy import within_an_hour
-from cyclesim.analysis.findings import Breach, NotJudged
+from cyclesim.analysis.findings import NotJudged
 from cyclesim.analysis.history import History
 from cyclesim.analysis.result import measure, simulate
 from cyclesim.analysis.rules import RULES, judge
-from cyclesim.physics.pieces import Piece
 from cyclesim.physics.tub_heat import TubHeat
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load
 from cyclesim.simulation import water_and_heat
+from tests.analysis.by_hand import H, told, tub
 from tests.analysis.conftest import WINTER
 
 Run = Callable[..., History]
 Changes = tuple[tuple[str, str], ...]
-H = 3600
 SCHEDULES = Path(__file__).parents[2] / "schedules"
-
-
-def told(history: History, rule_id: str) -> list[Breach]:
-    """What breaks one rule."""
-    rule = RULES[rule_id]
-    return [b for b in judge(rule, history) if isinstance(b, Breach)]
-
-
-def tub(history: History, *temps: tuple[float, float], end_c: float) -> None:
-    """Water temperatures of the tub: (hour, degC) of each piece, and at the end."""
-    ends = [hour for hour, _ in temps[1:]] + [history.trace.span_s / H]
-    for (hour, temp_c), end in zip(temps, ends, strict=True):
-        history.trace.tub.put(Piece(round(hour * H), round(end * H), temp_c, temp_c, 0.0, 0.0, 0.0))
-    history.trace.end_water_c = end_c
 
 
 # -- sessions

@@ -5,14 +5,14 @@ from collections.abc import Callable
 import pytest
 
 from cyclesim.analysis import state_rules as rules
-from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
-from cyclesim.analysis.rules import RULES, judge, of_kind
+from cyclesim.analysis.rules import of_kind
 from cyclesim.analysis.supply import Load
 from cyclesim.analysis.truth import Snapshot, SourceTruth
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
+from tests.analysis.by_hand import told
 from tests.analysis.conftest import WINTER
 from tests.sunny import AT_NIGHT, OWN_PUMP
 
@@ -26,12 +26,6 @@ def seen(element: SourceTruth, *contacts: str) -> Snapshot:
     """A snapshot of the element and of the pump's closed contacts."""
     state = "firing" if element.hot else "off"
     return Snapshot((("main", "low"), ("element", state)), (("main", contacts),), (("element", element),))
-
-
-def told(history: History, rule_id: str) -> list[Breach]:
-    """What breaks one rule."""
-    rule = RULES[rule_id]
-    return [b for b in judge(rule, history) if isinstance(b, Breach)]
 
 
 @pytest.mark.parametrize("rule", [r.judge for r in of_kind("state").values()])

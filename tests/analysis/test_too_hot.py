@@ -6,32 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from cyclesim.analysis.findings import Breach
 from cyclesim.analysis.history import History
-from cyclesim.analysis.rules import RULES, judge
-from cyclesim.physics.pieces import Exchanged, Piece
+from cyclesim.physics.pieces import Exchanged
 from cyclesim.physics.stays import Stay
 from cyclesim.simulation.trace import Rows
+from tests.analysis.by_hand import H, told, tub
 from tests.analysis.conftest import TEXT
 
 Run = Callable[..., History]
 Changes = tuple[tuple[str, str], ...]
-H = 3600
 SCHEDULES = Path(__file__).parents[2] / "schedules"
-
-
-def told(history: History, rule_id: str) -> list[Breach]:
-    """What breaks one rule."""
-    rule = RULES[rule_id]
-    return [b for b in judge(rule, history) if isinstance(b, Breach)]
-
-
-def tub(history: History, *temps: tuple[float, float], end_c: float) -> None:
-    """Water temperatures of the tub: (hour, degC) of each piece, and at the end."""
-    ends = [hour for hour, _ in temps[1:]] + [history.trace.span_s / H]
-    for (hour, temp_c), end in zip(temps, ends, strict=True):
-        history.trace.tub.put(Piece(round(hour * H), round(end * H), temp_c, temp_c, 0.0, 0.0, 0.0))
-    history.trace.end_water_c = end_c
 
 
 # -- water-too-hot: 104 degF = 40.000 degC is the most, New York State 6-1.25(b), seen
