@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from cyclesim.physics.forces import Forces
 from cyclesim.physics.heat import ZoneFilter, ZoneFilters, decay
-from cyclesim.physics.sunlit import Steady, Sunlit
+from cyclesim.physics.sunlit import Sunlit
 from cyclesim.physics.warmth import Floats, Reach
 from cyclesim.physics.ways import Way
 
@@ -242,29 +242,13 @@ class Straight:
         course: Floats = self.ends_c * kept[:, self._which] + gained[:, self._which]
         for k, heat_w in self._heats_w:
             course[:, [k, k + len(self.held)]] += [[self._risen_k(k, heat_w, at)] for at, _ in times]
-        while times:
-            times, course = self._rest(times, course)
-
-    def _rest(self, times: list[Steady], course: Floats) -> tuple[list[Steady], Floats]:
-        """As many stays as can be told of at once, with the ends as on their *course*; and the others."""
-        row, since_s, stays = len(self._closed_s), self.touched_s, self._stays
-        count = min(len(times), _TOLD_AT_ONCE - row)
-        for at, given_w in times[:count]:
+        for ends_c, (at, given_w) in zip(course, times, strict=True):
             for i, sun_w in given_w.items():
-                stays.move(i, moves=sun_w > 0.0)
+                self._stays.move(i, moves=sun_w > 0.0)
                 if sun_w:
-                    given_j = sun_w * (at - since_s)
+                    given_j = sun_w * (at - self.touched_s)
                     self._given_j.append((len(self._closed_s), self.held.index(i), given_j))
-            for k, heat_w in self._heats_w:
-                self._given_j.append((len(self._closed_s), k, heat_w * (at - since_s)))
-            self._closed_s.append(at)
-            self._moves.append(bytes(stays.moves))
-            since_s = float(at)
-        self._ends_c[row + 1 : row + 1 + count] = course[:count]
-        self.ends_c, self.touched_s = self._ends_c[row + count], since_s
-        if row + count == _TOLD_AT_ONCE:
-            self.tell()
-        return times[count:], course[count:]
+            self.close(ends_c, at, None)
 
     def _risen_k(self, k: int, heat_w: float, at_s: float) -> float:
         """By how much heat into water that stands has warmed it by then."""

@@ -32,7 +32,7 @@ _NAMES = 16
 
 @dataclass(frozen=True, slots=True)
 class Promise:
-    """One thing that people count on: *kept* is None where there was nothing to keep."""
+    """One thing that people count on: *kept* is None where there was nothing to keep, or hardly."""
 
     what: str
     kept: bool | None

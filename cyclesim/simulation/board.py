@@ -36,7 +36,7 @@ class Board:
         self._doing = False
         self._called, self._scans = (self._fire,), (self._scan,)
 
-    def go_to(self) -> int:
+    def fix_next(self) -> int:
         """The second of the next event, once all of this one has been done.
 
         What is planned becomes an event only here, where nothing else comes before that might plan it anew.

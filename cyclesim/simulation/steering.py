@@ -65,8 +65,8 @@ class Steering:
         if self._run.board.now >= self._known_until_s or (self._is_lit and abs(moved_k) > _MOVED_K):
             self.plan()
         levels, stop_c = list[Watched](), self._steered.high_stop_c
-        if stop_c is not None and (self._on or self._stopped):
-            levels.append((stop_c, True, None) if self._on else (stop_c - BACK_K, False, None))
+        if stop_c is not None:
+            levels.append((stop_c - BACK_K, False, None) if self._stopped else (stop_c, True, None))
         if self._on and self._tub_water_moves:
             levels.append(self._less)
         return levels
@@ -77,9 +77,7 @@ class Steering:
         now, water_c = run.board.now, run.heat.water_c
         inside_c = self._reads(self._place, now)
         warmer_k = inside_c - water_c
-        stop_c = steered.high_stop_c
-        if stop_c is not None:
-            self._stopped = water_c >= (stop_c - BACK_K if self._stopped else stop_c) - _ROUNDING_K
+        self._stopped = self._is_at_stop(water_c)
         enough_k = steered.off_at_k + _ROUNDING_K if self._on else steered.on_at_k - _ROUNDING_K
         let_in = self._on and not self._still
         scalds = not let_in and steered.not_above_c is not None and inside_c > steered.not_above_c
@@ -90,9 +88,16 @@ class Steering:
         self.plan(inside_c)
 
     def look_at_tub(self) -> None:
-        """As `look`: the tub's sensor is one of the two. To what is not warm enough it does not matter."""
-        if self._on or self._stopped or not self._is_lit:
+        """As `look`: the tub's sensor is one of the two. To what is not warm enough only the stop matters."""
+        if self._on or self._stopped or not self._is_lit or self._is_at_stop(self._run.heat.water_c):
             self.look()
+
+    def _is_at_stop(self, water_c: float) -> bool:
+        """Whether so warm a tub keeps the sun out: once at the high stop until it is below that again."""
+        stop_c = self._steered.high_stop_c
+        if stop_c is None:
+            return False
+        return water_c >= (stop_c - BACK_K if self._stopped else stop_c) - _ROUNDING_K
 
     def water_moves(self, duty: PlantDuty) -> None:
         """Water begins to move, or moves otherwise."""

@@ -149,7 +149,7 @@ class WaterAndHeat:
         *ends_s*: when times end for which nobody waits. A law is linear over a piece, and begins anew there,
         so that what it comes to does not depend on who waits.
         """
-        horizon, crossed = min(self._board.go_to(), self._drive.span_s), None
+        horizon, crossed = min(self._board.fix_next(), self._drive.span_s), None
         for end_s in ends_s:
             if now < end_s < horizon and crossed is None and not self.heat.is_exact:
                 crossed = self.heat.advance(end_s, *levels)

@@ -89,7 +89,7 @@ def test_what_is_planned_anew_leaves_nothing_behind(told: list[tuple[str, int]])
 
     def go_on(now: int) -> None:
         told.append(("on", now))
-        board.go_to()
+        board.fix_next()
 
     board = Board(0, go_on, go_on)
     board.plan("a", 30, lambda: told.append(("early", 30)))
@@ -112,7 +112,7 @@ def test_what_is_planned_for_a_second_may_plan_the_next(told: list[tuple[str, in
         board.plan("a", board.now + 20 if board.now < 60 else None, again)
 
     def go_on(_: int) -> None:
-        board.go_to()
+        board.fix_next()
 
     board = Board(0, go_on, go_on)
     board.plan("a", 20, again)

@@ -349,3 +349,26 @@ def test_what_the_high_stop_keeps_out_is_told_apart():
     (at_stop, of), (never, _) = unused
     assert at_stop > 0.9 * of > 20.0
     assert never == 0.0
+
+
+def test_a_tub_that_something_else_has_warmed_to_the_stop_keeps_the_sun_out(run):
+    """An element has it at 33.1 degC by night, with the collectors off: no sun above 32 degC."""
+    element = """    element: {kind: electric, output: 6 kW, drop: 0.3 m at 200 L/min, volume: 2 L,
+              zone: room, needs_flow: 60 L/min, proof: {by: flow_switch}}
+  legs:
+"""
+    plant = OWN_PUMP.replace("high_stop: 40 degC", "high_stop: 33 degC").replace("foam: 60 mm", "foam: 5 mm")
+    plant = plant.replace("  legs:\n", element, 1).replace("main, return", "main, element, return")
+    schedule = """
+schedule:
+  heating: {with: [element], pump: main, keep_at: 28 degC, within: 0.5 K,
+            plan: [{from: "02:00", until: "04:00", keep_at: 33.1 degC}]}
+"""
+    _, trace = run(sunny(plant, schedule), 1, start=SUMMER)
+    at_s, water_c = trace.tub.start_s, trace.tub.water_c
+    assert at_s[water_c >= 33.0].min() < 3 * H
+    begins_s = trace.demands["sun on panels"].spans("raised")[0][0]
+    assert float(np.interp(begins_s, at_s, water_c)) == pytest.approx(32.0, abs=0.01)
+    panels = trace.stays["panels"]
+    warm = panels.start_c > np.interp(panels.start_s, at_s, water_c) + 6.0
+    assert (warm & (panels.start_s < begins_s)).any(), "they were warm enough before"
