@@ -123,6 +123,10 @@ def _together(sheet: Sheet, plant: Assembly, programme: Programme) -> None:
     sheet.table(columns, rows)
     for sentence in said:
         sheet.line(sentence)
+    if said:
+        sheet.line(
+            "Whether a circuit may rest on what a controller keeps apart is for you and the code to say."
+        )
     sheet.line("Whatever is asked for is counted as asked for at once: a timetable keeps nothing apart.")
     blocks = [line for line in plant.scenario.interlocks if isinstance(line, Block) and line.while_]
     for line in blocks:
