@@ -343,9 +343,9 @@ class ZoneFilters:
 
     def course(self, t0_s: float, at_s: Floats) -> tuple[Floats, Floats]:
         """The same by each of some instants: a row for each."""
-        since_s = at_s - self._origin_s
-        hours = np.clip(since_s // HOUR_S, 0, self._last).astype(int)
-        late_s: Floats = np.maximum(since_s, 0.0) - hours * HOUR_S
+        since_s = np.maximum(at_s - self._origin_s, 0.0)
+        hours = np.minimum(since_s // HOUR_S, self._last).astype(np.int64)
+        late_s: Floats = since_s - hours * HOUR_S
         now_c = np.exp(late_s[:, None] * self._rates_1_s) * self._kept_c[hours] + self._zone_c[hours]
         kept: Floats = np.exp((at_s - t0_s)[:, None] * self._rates_1_s)
         return kept, now_c - self._particular(t0_s) * kept

@@ -139,6 +139,8 @@ class Passages:
         """What is to be taken from that per kelvin that the tub is warmer at the end than at the start."""
         self.inside: dict[int, Inside] = {}
         """What reaches hold by the second, as far as somebody has asked."""
+        self.apart: dict[tuple[int, ...], tuple[float, Floats]] = {}
+        """By how much reaches are warmer than a tub of that heat capacity, second by second, likewise."""
         self.known: set[int] = set()
         """Columns that have been worked out."""
         self.asked: frozenset[int] | None = None
@@ -150,6 +152,7 @@ class Passages:
         """More columns have been worked out."""
         gained = np.concatenate((way.straight.half_j_k, way.heats * way.after_s))
         self.held_j, self._fed = gained - self.lost_j.sum(axis=0), None
+        self.apart.clear()
         self.lost_as_tub_rises_j = float(self.rising_j.sum())
 
     def fed(self, tub_j_k: float) -> tuple[Floats, Floats]:
