@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.physics.forces import Forces
-from cyclesim.physics.heat import ZoneFilter, ZoneFilters, decay
+from cyclesim.physics.heat import ZoneFilter, decay
 from cyclesim.physics.sunlit import Sunlit
 from cyclesim.physics.warmth import Floats, Reach
 from cyclesim.physics.ways import Way
@@ -213,10 +213,14 @@ class Straight:
         self._ends_c[0] = ends_c
         self.is_straight, self.ends_c, self.touched_s = True, self._ends_c[0], float(now)
 
+    def _maps(self, at_s: float) -> list[tuple[float, float]]:
+        """What standing until then does to the water beside each zone, as `ZoneFilter.stood` has it."""
+        return [(1.0, 0.0) if one is None else one.stood(self.touched_s, at_s) for one in self._zones]
+
     def stood(self, now: float) -> Floats:
         """The water at *now* [s] if it has stood since it was touched last [degC]."""
-        kept, gained = self._zones.stood(self.touched_s, now)
-        stood: Floats = self.ends_c * kept[self._which] + gained[self._which]
+        maps = np.array(self._maps(now))[self._which]
+        stood: Floats = self.ends_c * maps[:, 0] + maps[:, 1]
         for k, heat_w in self._heats_w:
             risen_k = self._risen_k(k, heat_w, now)
             stood[k] += risen_k
@@ -239,8 +243,8 @@ class Straight:
             self.close(self.stood(now), now, None)
             return
         times = self.sun.steady(self.touched_s, now)
-        kept, gained = self._zones.course(self.touched_s, np.array([float(at) for at, _ in times]))
-        course: Floats = self.ends_c * kept[:, self._which] + gained[:, self._which]
+        maps = np.array([self._maps(at) for at, _ in times])[:, self._which]
+        course: Floats = self.ends_c * maps[:, :, 0] + maps[:, :, 1]
         for k, heat_w in self._heats_w:
             course[:, [k, k + len(self.held)]] += [[self._risen_k(k, heat_w, at)] for at, _ in times]
         for ends_c, (at, given_w) in zip(course, times, strict=True):
@@ -370,8 +374,10 @@ class Straight:
         return met_c
 
 
-def _filters_of(held: Sequence[int], filters: Sequence[ZoneFilter | None]) -> tuple[Ints, ZoneFilters]:
+def _filters_of(
+    held: Sequence[int], filters: Sequence[ZoneFilter | None]
+) -> tuple[Ints, list[ZoneFilter | None]]:
     """What zones do to the water of some reaches, each kind once; and which for fronts, then for backs."""
     kinds = list(dict.fromkeys(filters[i] for i in held))
     which = [kinds.index(filters[i]) for i in held]
-    return np.array(which + which, dtype=np.int64), ZoneFilters(kinds)
+    return np.array(which + which, dtype=np.int64), kinds

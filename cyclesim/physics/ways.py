@@ -442,7 +442,8 @@ class Ways:
         acts = forces.tolist()
         at_zone = dict(zip(self.zones, acts[1:], strict=False))
         heats = acts[self.first_heat :]
-        return {i: Surroundings(at_zone.get(self.reaches[i].zone, 0.0), heats[i]) for i in way.settled.moving}
+        of_each = ((i, (at_zone.get(self.reaches[i].zone, 0.0), heats[i])) for i in way.settled.moving)
+        return {i: tuple.__new__(Surroundings, acts_on) for i, acts_on in of_each}  # half the time
 
     def _in_rounds(
         self,
