@@ -355,7 +355,8 @@ class Straight:
         for way, rows, since_s in self._settled.values():
             cooled_k[rows] *= way.straight.still
             acted, now_s = self._acted[rows], [self._closed_s[k] for k in rows]
-            acted[:, 1 : forces.first_heat] = forces.zones_k_s(now_s) - forces.zones_k_s(since_s)
+            zones_k_s = forces.zones_k_s([*since_s, *now_s])
+            acted[:, 1 : forces.first_heat] = zones_k_s[len(rows) :] - zones_k_s[: len(rows)]
             more_j[rows] += acted @ way.straight.lost_w.T
         for passed in self._passed.values():
             more_j[passed.rows] += passed.lost_j(self._causes[passed.rows])
