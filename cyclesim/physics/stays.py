@@ -207,11 +207,32 @@ class Straight:
         """Heat that what stands got in a stay [J]: its row, and the place in *held*."""
         self._passed: dict[int, _Passed] = {}
         self._settled: dict[int, _Settled] = {}
+        self._elsewhere: list[int] = []
+        """Rows of times in which the water was in slugs, and its stays were told one by one."""
+        self._first = self._open_stays()
+        """What the first row began with."""
+
+    def _open_stays(self) -> list[list[float]]:
+        """When each body's open stay began, how warm that was, its coldest and its warmest end [degC]."""
+        stays = self._stays
+        columns = (stays.since, stays.start_c, stays.coldest_c, stays.warmest_c)
+        return [[column[body] for body in self.bodies] for column in columns]
 
     def begin(self, ends_c: Sequence[float], now: int) -> None:
         """The water is told here from now on."""
-        self._ends_c[0] = ends_c
-        self.is_straight, self.ends_c, self.touched_s = True, self._ends_c[0], float(now)
+        row = len(self._closed_s)
+        if row == _TOLD_AT_ONCE - 1:
+            self.tell()
+            row = 0
+        if row:
+            self._elsewhere.append(row)
+            self._closed_s.append(now)
+            self._moves.append(bytes(self._stays.moves))
+            row += 1
+        else:
+            self._first = self._open_stays()
+        self._ends_c[row] = ends_c
+        self.is_straight, self.ends_c, self.touched_s = True, self._ends_c[row], float(now)
 
     def _maps(self, at_s: float) -> list[tuple[float, float]]:
         """What standing until then does to the water beside each zone, as `ZoneFilter.stood` has it."""
@@ -300,51 +321,68 @@ class Straight:
             if of_way.rows[-1] == row:  # within the stay that is open
                 last = of_way._replace(rose_k=[of_way.rose_k.pop()])
                 of_way.rows.pop()
-        self.tell()
+        self._hand_over()
         self.is_straight = False
         if last is not None:
             self._stays.lost_j[list(self.held)] += last.lost_j(causes)[0]
             for body, least_c in zip(last.moves.bodies, last.met_c(causes)[0].tolist(), strict=True):
                 self._stays.colder(body, least_c)
 
+    def _of_each(self, fold: np.ufunc, values: Floats) -> Floats:
+        """What the values of each body's reaches come to: a column for each body."""
+        folded: Floats = fold.reduceat(values[..., self._of_bodies], self._starts, axis=-1)
+        return folded
+
+    def _means_and_ends(self, temps_c: Floats) -> tuple[Floats, Floats, Floats]:
+        """Each body's mean, and its coldest and its warmest end [degC], in columns."""
+        n = len(self.held)
+        fronts, backs = temps_c[..., :n], temps_c[..., n:]
+        mean_c = self._of_each(np.add, self.half_j_k[:n] * (fronts + backs))
+        mean_c /= [self._stays.capacity_j_k[body] for body in self.bodies]
+        coldest = self._of_each(np.minimum, np.minimum(fronts, backs))
+        return mean_c, coldest, self._of_each(np.maximum, np.maximum(fronts, backs))
+
+    def _hand_over(self) -> None:
+        """The open stays of all bodies are as the last that was closed here has left them."""
+        if not (self._closed_s and self.bodies):
+            return
+        stays, ends = self._stays, [column.tolist() for column in self._means_and_ends(self.ends_c)]
+        for body, mean_c, coldest_c, warmest_c in zip(self.bodies, *ends, strict=True):
+            stays.since[body], stays.start_c[body] = self._closed_s[-1], mean_c
+            stays.coldest_c[body], stays.warmest_c[body] = coldest_c, warmest_c
+
     def tell(self) -> None:
-        """Tell of the stays that have been closed."""
+        """Tell of the stays that have been closed: not in the order of those that were told one by one."""
         stays, bodies, total = self._stays, self.bodies, len(self._closed_s)
         if total and bodies:
-            count, n = len(bodies), len(self.held)
-            now_s, temps_c = np.array(self._closed_s, dtype=float), self._ends_c[1 : total + 1]
-            fronts, backs = temps_c[:, :n], temps_c[:, n:]
-            moves = np.frombuffer(b"".join(self._moves), dtype=bool).reshape(total, -1)[:, bodies]
-
-            def of_each(fold: np.ufunc, values: Floats) -> Floats:
-                folded: Floats = fold.reduceat(values[:, self._of_bodies], self._starts, axis=1)
-                return folded
-
-            columns: Floats = np.empty((len(Stay._fields), total, count))
+            columns: Floats = np.empty((len(Stay._fields), total, len(bodies)))
             numbers, since, ends_s, moved, began_c, ended_c, lost_j, coldest_c, warmest_c = columns
-            coldest = of_each(np.minimum, np.minimum(fronts, backs))
-            warmest = of_each(np.maximum, np.maximum(fronts, backs))
-            numbers[:], ends_s[:], moved[:] = bodies, now_s[:, None], moves
-            ended_c[:] = of_each(np.add, self.half_j_k[:n] * (fronts + backs))
-            ended_c /= [stays.capacity_j_k[b] for b in bodies]
-            for column, at_first, ended in (
-                (since, stays.since, ends_s),
-                (began_c, stays.start_c, ended_c),
-                (coldest_c, stays.coldest_c, coldest),
-                (warmest_c, stays.warmest_c, warmest),
-            ):
-                column[0], column[1:] = [at_first[b] for b in bodies], ended[:-1]
-            lost_j[:] = of_each(np.add, self._lost_j(total))
+            moves = np.frombuffer(b"".join(self._moves), dtype=bool).reshape(total, -1)[:, bodies]
+            numbers[:], ends_s[:], moved[:] = bodies, np.array(self._closed_s, dtype=float)[:, None], moves
+            ended_c[:], coldest, warmest = self._means_and_ends(self._ends_c[1 : total + 1])
+            ended = (ends_s, ended_c, coldest, warmest)
+            begun = (since, began_c, coldest_c, warmest_c)
+            for column, at_first, before in zip(begun, self._first, ended, strict=True):
+                column[0], column[1:] = at_first, before[:-1]
+            lost_j[:] = self._of_each(np.add, self._lost_j(total))
             np.minimum(coldest_c, self._met_c(total), out=coldest_c)
             np.minimum(coldest_c, coldest, out=coldest_c, where=moves)
             lasted = ends_s > since
+            lasted[self._elsewhere] = False
             for k, body in enumerate(bodies):
                 stays.on_stays(body, columns[:, lasted[:, k], k].T)
-                stays.since[body], stays.start_c[body] = self._closed_s[-1], float(ended_c[-1, k])
-                stays.coldest_c[body], stays.warmest_c[body] = float(coldest[-1, k]), float(warmest[-1, k])
-        self._ends_c[0] = self.ends_c
+        if self.is_straight:
+            self._hand_over()
+        self._first, self._ends_c[0] = self._open_stays(), self.ends_c
         self.ends_c = self._ends_c[0]
-        for records in (self._closed_s, self._moves, self._given_j, self._passed, self._settled):
+        for records in (
+            self._closed_s,
+            self._moves,
+            self._given_j,
+            self._passed,
+            self._settled,
+            self._elsewhere,
+        ):
             records.clear()
 
     def _lost_j(self, total: int) -> Floats:
