@@ -18,7 +18,7 @@ from cyclesim.physics.ways import Way
 
 Ints = NDArray[np.int64]
 OnStays = Callable[[int, Floats], None]
-"""Told of a body's next closed stays: a row for each, or one row alone."""
+"""Told of closed stays of a body, a row for each, or one row alone; earlier ones may come after later."""
 
 _TOLD_AT_ONCE = 500
 
@@ -318,7 +318,7 @@ class Straight:
         row, last = len(self._closed_s), None
         causes = self._causes[row : row + 1].copy()
         for of_way in self._passed.values():
-            if of_way.rows[-1] == row:  # within the stay that is open
+            if of_way.rows and of_way.rows[-1] == row:  # within the stay that is open
                 last = of_way._replace(rose_k=[of_way.rose_k.pop()])
                 of_way.rows.pop()
         self._hand_over()
