@@ -45,6 +45,16 @@ def keyed(schedule: Schedule) -> Iterator[tuple[str, tuple[Run, ...]]]:
             yield kind, runs
 
 
+def clock_times(schedule: Schedule) -> Iterator[tuple[str, time]]:
+    """Every clock time that is keyed in, by what it is for; those of people and quiet hours are not."""
+    for kind, runs in keyed(schedule):
+        yield from ((f"a {kind}", start) for run in runs for start in run.start or ())
+    yield from (("an air line flush", start) for air in schedule.air_line_flushes for start in air.start)
+    for step in schedule.heating.plan if schedule.heating else ():
+        clocks = filter(None, (step.ready_by, step.from_time, step.until))
+        yield from (("a step of the heating plan", clock) for clock in clocks)
+
+
 def nearest_step(start: time, step_s: float) -> time:
     """The clock time nearest to this that is a whole number of steps [s] after midnight.
 
