@@ -273,19 +273,19 @@ def programme_does_not_fit(plant: Assembly, programme: Programme) -> Judged:
 def _off_step(plant: Assembly, step_s: float) -> Iterator[Breach]:
     """Times, and lengths of filter runs, that are no whole number of the controller's steps."""
     steps = f"its times move in steps of {lasting(step_s)}"
-    for what, clock in clock_times(plant.scenario.schedule):
+    for of, what, clock in clock_times(plant.scenario.schedule):
         step = nearest_step(clock, step_s)
         if step != clock:
             mend = f"move it to {step:%H:%M}, the nearest step"
-            yield _misfit(f"{what} at {clock:%H:%M}, and {steps}", mend)
+            yield _misfit(f"{what} at {clock:%H:%M}, and {steps}", mend, of)
     for run in plant.scenario.schedule.filter_runs:
         if run.lasts_s % step_s:
             cause = f"a filter run of {lasting(run.lasts_s)}, and {steps}"
             yield _misfit(cause, "make it a whole number of steps long")
 
 
-def _misfit(cause: str, mend: str) -> Breach:
-    return Breach("controller", cause, None, "", "", mend)
+def _misfit(cause: str, mend: str, of: str = "controller") -> Breach:
+    return Breach(of, cause, None, "", "", mend)
 
 
 def flow_backwards(plant: Assembly, programme: Programme) -> Judged:
