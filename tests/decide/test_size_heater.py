@@ -285,6 +285,10 @@ def test_a_heat_pump_is_advised_that_works_where_the_files_own_stands(walled: He
     second = replace(found, sizes=[replace(s, against=(Against(SESSIONS, ""),)) for s in found.sizes])
     assert "let element join sooner: next_below less than 1 K (not tried)" in " ".join(advice(second))
     assert "next_below" not in " ".join(advice(replace(second, scenario=walled.scenario)))
+    wide = load(WALLED.parent / "high-valley.yaml", sets=("schedule.heating.within=2 degF",))
+    band = " ".join(advice(replace(second, scenario=wide)))
+    assert "First a narrower band: within: 1 K, for heating starts 1.1 K below the set point" in band
+    assert "next_below" not in band
     assert f"A heat pump of 9 kW that works below {lowest_c:g} degC, as {name} does not: at" in said[1]
 
 
