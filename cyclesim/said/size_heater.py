@@ -377,8 +377,11 @@ def _cost_sentence(sizing: HeaterSizing) -> str:
     others = [n for n in heating.sources if n != sizing.source]
     if others:
         reasons.append(f"it takes over more or less of what {listed(others)} would give")
+    least, most = number(min(costs)), number(max(costs))
+    if least == most:
+        return f"A year costs {most} {sizing.currency} with any of these."
     return (
-        f"A year costs {number(min(costs))} to {number(max(costs))} {sizing.currency}. The water's loss is "
+        f"A year costs {least} to {most} {sizing.currency}. The water's loss is "
         f"nearly the same whatever warms it; what differs: {'; '.join(reasons)}."
     )
 

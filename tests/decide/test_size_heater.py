@@ -244,6 +244,16 @@ def test_the_smallest_that_does_everything_is_advised(walled: HeaterSizing) -> N
     assert "The next larger, 4 kW: warm in" in said
 
 
+def test_one_cost_is_told_as_one(walled: HeaterSizing) -> None:
+    """No range from a number to the same."""
+    assert walled.recommended is not None
+    sizes = tuple(replace(size, cost=996.2) for size in walled.sizes)
+    alike = replace(walled, sizes=sizes, recommended=replace(walled.recommended, cost=996.2))
+    text = " ".join(printed(heater_page(alike)).split())
+    assert "A year costs 996 EUR with any of these." in text
+    assert "996 to" not in text
+
+
 def test_no_size_is_advised_that_another_beats_in_time_and_in_cost(walled: HeaterSizing) -> None:
     """A size that is warm later and dearer than the next is passed over; at equal cost it is not."""
     small, large = (one for one in walled.sizes if one.size_w in (3000.0, 4000.0))
