@@ -256,7 +256,7 @@ def parse(text: str | float, kind: str, example: str = "") -> float:
         small, large = (_line(unit, kind)[0] for unit in (second, first))
         return float(f"{float(whole) * large + float(rest) * small:.15g}")
     if match is None:
-        what, hint = _no_quantity(written, (example or KINDS[kind].example).split()[1].strip(","))
+        what, hint = _no_quantity(written, example or KINDS[kind].example, kind)
         raise QuantityError(what, wanted, hint)
     unit = match["unit"].replace("²", "2").replace("³", "3").replace("º", "°")
     if unit not in KINDS[kind].units:
@@ -321,14 +321,21 @@ def pairs_pattern(kind: str) -> str:
     )
 
 
-def _no_quantity(text: str, unit: str) -> tuple[str, str]:
+def has_comma(text: str) -> bool:
+    """Whether a text begins with a number that has a comma, for a point or between thousands."""
+    return re.match(r"[-+]?\d+,\d", text.strip(), re.ASCII) is not None
+
+
+def _no_quantity(text: str, example: str, kind: str) -> tuple[str, str]:
     """What a text is that is not a number and a unit, and a hint."""
     if re.fullmatch(NUMBER, text, re.ASCII):
+        unit, *others = _units_of(float(text), example, kind)
         if unit == "%" and abs(float(text)) <= 1.0:  # a share written as people who calculate write it
             return "a bare number", f"say the unit: {100.0 * float(text):g} %"
         is_us = _US_HINTS.get() or (unit == "degC" and float(text) > _HOTTEST_C)
-        return "a bare number", f"say the unit: {text} {_TWINS.get(unit, unit) if is_us else unit}"
-    if re.match(r"[-+]?\d+,\d", text):
+        meant = [f"{text} {_TWINS.get(u, u) if is_us else u}" for u in (unit, *others)]
+        return "a bare number", f"say the unit: {' or '.join(meant)}"
+    if has_comma(text):
         return WITH_COMMA
     if re.match(r"\d+ *-? *\d+/\d+", text):
         return "a number with a fraction", "write 1.5 for one and a half"
@@ -341,6 +348,19 @@ def _no_quantity(text: str, unit: str) -> tuple[str, str]:
     if match := re.fullmatch(rf"({NUMBER}) *(?:deg|degrees|°) *([CFcf])", text):
         return "no quantity", f"did you mean {match[1]} deg{match[2].upper()}?"
     return "no quantity", ""
+
+
+def _units_of(number: float, example: str, kind: str) -> list[str]:
+    """The metric units that a bare number may have been meant in: those of the example, its first one first.
+
+    Beside 300 mm, 0.85 was meant in metres, and beside 9 m, 2500 in millimetres.
+    """
+    first, *others = re.findall(r"\d +([^\s,]+)", example)
+    shown = [unit for _, unit in KINDS[kind].shown]
+    if kind == "length" and first in shown and number:
+        usual = parse(" ".join(example.split()[:2]), kind)
+        first = min(shown, key=lambda unit: abs(math.log(abs(number) * _FACTOR[unit] / usual)))
+    return [first, *(unit for unit in shown if unit in others and unit != first)]
 
 
 def _wrong_unit(number: str, unit: str, kind: str) -> tuple[str, str]:

@@ -376,13 +376,13 @@ def test_a_number_of_the_model_is_a_row_with_the_plant_that_it_is_off_in(
     def warmer(scenario: Scenario, factor: float) -> Variant:
         return AIR.at(scenario, 2.0 * (factor - 1.0))
 
-    sun = Granted("sun on the lid", "2 K", Spread(0, 6), PRACTICE, 2.0, unit="K", off=warmer)
+    sun = Granted("sun on the lid", "2 K", Spread(0, 6, "K"), PRACTICE, 2.0, off=warmer)
     for module in (inputs, values):
         monkeypatch.setattr(module, "assumptions", lambda _: (sun,))
     monkeypatch.setattr(run, "assumptions", lambda _: (sun,))
     page, listed, tried, felt = told_of(built(), "sun on the lid")
-    assert "sun on the lid: 2 K; spread 0 to 6" in page
-    assert "0 to 6" == listed["spread"]
+    assert "sun on the lid: 2 K; spread 0 to 6 K" in page
+    assert "0 to 6 K" == listed["spread"]
     assert ("0 K", "6 K") == (tried.lowest, tried.highest)
     assert felt
 

@@ -215,7 +215,7 @@ def test_who_writes_us_units_is_offered_them_where_a_number_is_refused() -> None
         ("20", "length", "", "20 ft"),
         ("400", "volume", "", "400 gal"),
         ("50", "temperature", "", "50 degF"),
-        ("3", "time", "", "3 s"),
+        ("3", "time", "", "3 s or 3 min or 3 h"),
     ):
         with us_hints(us=True), pytest.raises(QuantityError) as caught:
             parse(number, kind, example)
@@ -223,3 +223,23 @@ def test_who_writes_us_units_is_offered_them_where_a_number_is_refused() -> None
     with pytest.raises(QuantityError) as caught:
         parse("28", "length", "700 mm or 2.3 ft")
     assert caught.value.hint == "say the unit: 28 mm"
+
+
+@pytest.mark.parametrize(
+    ("number", "kind", "example", "hint"),
+    [
+        ("-0.2", "length", "300 mm or -2 ft", "-0.2 m"),
+        ("0.85", "length", "700 mm or 2.3 ft", "0.85 m"),
+        ("2500", "length", "9 m or 30 ft", "2500 mm"),
+        ("0", "length", "300 mm or -2 ft", "0 mm"),
+        ("1.5", "power", "", "1.5 W or 1.5 kW"),
+        ("45", "time", "", "45 s or 45 min or 45 h"),
+    ],
+)
+def test_a_bare_number_is_offered_no_unit_that_nobody_meant(
+    number: str, kind: str, example: str, hint: str
+) -> None:
+    """A pump 0.2 m below the water is no fifth of a millimetre; of a time the unit cannot be known."""
+    with pytest.raises(QuantityError) as caught:
+        parse(number, kind, example)
+    assert f"say the unit: {hint}" == caught.value.hint

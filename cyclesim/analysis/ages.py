@@ -15,7 +15,7 @@ from cyclesim.physics.stays import Body
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.jets import last_stretch
-from cyclesim.simulation.trace import Trace, Zones
+from cyclesim.simulation.trace import Rows, Trace, Zones
 
 J_PER_KWH = 3.6e6
 _H_S = 3600.0
@@ -274,9 +274,13 @@ def coldest_of(trace: Trace, body: str, temps: Temperatures | None) -> float | N
     temps_c = [rows.coldest_c]
     if temps is not None:
         temps_c.append(temps.end_c)
-    joined = rows.joined == 1.0
-    flowing = spans(np.column_stack((rows.start_s[joined], rows.end_s[joined])))
-    if len(flowing) and len(trace.tub):
-        start_s, water_c = trace.tub.start_s, trace.tub.water_c
-        temps_c.append(water_c[np.searchsorted(flowing.ravel(), start_s, side="right") % 2 == 1])
+    temps_c.append(tub_through(trace, rows)[1])
     return float(min(np.min(series_c) for series_c in temps_c if len(series_c)))
+
+
+def tub_through(trace: Trace, rows: Rows) -> tuple[Floats, Floats]:
+    """Seconds and temperatures of the tub's pieces that begin while its water moves through a body."""
+    joined, start_s = rows.joined == 1.0, trace.tub.start_s
+    flowing = spans(np.column_stack((rows.start_s[joined], rows.end_s[joined])))
+    within = np.searchsorted(flowing.ravel(), start_s, side="right") % 2 == 1
+    return start_s[within], trace.tub.water_c[within]

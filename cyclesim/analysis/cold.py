@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from cyclesim.analysis.ages import when
+from cyclesim.analysis.ages import tub_through, when
 from cyclesim.analysis.heat_rules import freezing
 from cyclesim.analysis.history import History
 from cyclesim.analysis.metrics import ColdSpellMetrics
@@ -71,6 +71,9 @@ def _coldest_c(history: History, name: str, start_s: float, end_s: float) -> flo
     if moves.any():  # what is still as cold when such a stay ends; not what had stood cold and is flushed out
         lasting = np.maximum(rows.coldest_c, np.append(rows.coldest_c[1:], rows.end_c[-1:]))
         coldest = float(np.min(lasting[moves]))
+        at_s, water_c = tub_through(trace, rows)  # a long stay is as cold as the tub was in the midst of it
+        during = (at_s >= start_s) & (at_s < end_s)
+        coldest = float(np.min(water_c[during], initial=coldest))
     if temps is not None:
         within = (temps.start_s < end_s) & (temps.end_s > start_s)
         if within.any():

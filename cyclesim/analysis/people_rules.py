@@ -11,7 +11,7 @@ from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
 from cyclesim.analysis.mends import replaced
 from cyclesim.analysis.outlet import cooler_sun, outlet_too_hot
-from cyclesim.analysis.programme_mends import joined_sooner
+from cyclesim.analysis.programme_mends import warm_sooner
 from cyclesim.analysis.spans import Spans, covers, join, meet, spans, total_s, while_in
 from cyclesim.analysis.sun_rules import stop_in_time, stopped_in_time, stopped_too_late
 from cyclesim.analysis.tub import HAIR_K, water_c_at
@@ -140,6 +140,10 @@ def _why_cold(history: History, at_s: float, water_c: float, wanted_c: float) ->
     heating = history.plant.scenario.schedule.heating
     fired = join(*(while_in(trace.sources[n], "firing") for n in heating.sources)) if heating else day
     if not covers(fired, np.array([at_s - 1.0]))[0]:
+        most_k = history.plant.scenario.limits.cold_session_k
+        if heating and heating.within_k > most_k and wanted_c - water_c <= heating.within_k + HAIR_K:
+            cause = f"heating starts {heating.within_k:.1f} K below the set point, {most_k:g} K are allowed"
+            return cause, f"a narrower band: within: {most_k:g} K"
         return "no source fires just before", "see what keeps heating off, or heat for it with ready_by"
     mend, points = "a stronger source", history.set_points
     edges = [level.at_s for level in points.levels if at_s - LONGEST_LEAD_S < level.at_s <= at_s]
@@ -245,7 +249,7 @@ RULES: tuple[Rule, ...] = (
         source=CHOICE,
         mend="let heating begin earlier",
         judge=cold_at_session,
-        changes=joined_sooner,
+        changes=warm_sooner,
         applies=lambda plant, _: _is_heated_for(plant.scenario.schedule),
         programmes="no more often",
     ),

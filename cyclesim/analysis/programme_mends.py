@@ -32,6 +32,8 @@ _FROST_STARTS_C, _FROST_BAND_K, _FROST_SOONER_K = 4.0, 2.0, 3.0
 """Where frost protection starts and stops, and how much sooner where that is too late: project choices."""
 _WARMER_AWAY_K = 5.0
 """How much warmer the water is tried while nobody comes: a project choice."""
+LEAST_BAND_K = 0.1
+"""The narrowest band that a file may ask for."""
 _JOINS_BELOW_K = (0.5, 0.2)
 """How far lower the next source is tried to join: the least that is usual, and less; project choices."""
 
@@ -231,10 +233,13 @@ def frost_as_fast(plant: Assembly, pump: str, speed: str) -> PumpSpeed | None:
     return PumpSpeed(pump, speed) if speeds.index(speed) > speeds.index(frost.pump.speed) else None
 
 
-def joined_sooner(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """Water that is not warm in time: the next heat source joins the one before sooner."""
+def warm_sooner(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
+    """Water that is not warm in time: a band as narrow as is allowed, or the next source joins sooner."""
     del programme, about
-    heating = plant.scenario.schedule.heating
+    heating, most_k = plant.scenario.schedule.heating, plant.scenario.limits.cold_session_k
+    if heating is not None and LEAST_BAND_K <= most_k < heating.within_k:
+        made = with_text(most_k, f"{most_k:g} K", "schedule", "heating", "within_k")
+        yield change(f"a narrower band: within: {most_k:g} K", made)
     for below_k in _JOINS_BELOW_K if heating and len(heating.sources) > 1 else ():
         if heating is not None and below_k < heating.next_below_k:
             made = with_text(below_k, f"{below_k:g} K", "schedule", "heating", "next_below_k")

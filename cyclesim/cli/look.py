@@ -315,12 +315,12 @@ def schema(output: Path | None) -> int:
 
 
 @cli.command()
-@click.argument("about", metavar="PATH")
-def explain(about: str) -> int:
+@click.argument("about", metavar="[PATH]", nargs=-1)
+def explain(about: tuple[str, ...]) -> int:
     """Explain a key of the file, a rule, a word or a number of the JSON."""
-    from cyclesim.said.explain import explanation
+    from cyclesim.said.explain import contents, explanation
 
-    show_page(explanation(about))
+    show_page(explanation(" ".join(about)) if about else contents())
     return OK
 
 

@@ -179,17 +179,18 @@ def _frost(kept: PromisesMetrics, waits: str) -> Promise | None:
     if kept.coldest_water_c is None or kept.power_fails_at is None:
         return None
     said = f"coldest water {number(kept.coldest_water_c)} °C, in {kept.coldest_water_in}; "
+    fails, frozen = when(kept.power_fails_at), kept.first_at_zero_after_h == 0.0
     if kept.first_at_zero is None:
         said += "no part would be at 0 °C within 10 days without power"
+    elif frozen:
+        said += f"{kept.first_at_zero} is at 0 °C with power, too, in the coldest hour, {fails}"
     else:
-        said += (
-            f"with no power from the coldest hour on, {when(kept.power_fails_at)}, {kept.first_at_zero} "
-            f"would be at 0 °C after {hours(kept.first_at_zero_after_h)}"
-        )
-        said += f"; {waits}" if waits else ""
-    if 0.0 < kept.coldest_water_c <= _HARDLY_K:
+        after = f"would be at 0 °C after {hours(kept.first_at_zero_after_h)}"
+        said += f"with no power from the coldest hour on, {fails}, {kept.first_at_zero} {after}"
+    said += f"; {waits}" if waits and kept.first_at_zero is not None else ""
+    if 0.0 < kept.coldest_water_c <= _HARDLY_K and not frozen:
         return Promise("Frost", None, f"hardly kept: {said}. A colder night or thinner insulation freezes it")
-    return Promise("Frost", kept.coldest_water_c > 0.0, said)
+    return Promise("Frost", kept.coldest_water_c > 0.0 and not frozen, said)
 
 
 def money(metrics: Metrics, days: int, sure: Confidence | None = None, kept_warm: Sequence[str] = ()) -> str:

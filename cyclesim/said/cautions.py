@@ -35,32 +35,44 @@ DROPS = (
 )
 
 
+BURNER = "A burner needs a flue, fresh air, a carbon monoxide alarm and an installer."
+_BELOW_GROUND = "Bad air and water gather below ground: never work in the room alone."
+_CHEMICALS = "Never mix water chemicals; their gases harm. Follow the labels."
+_SUCTION = "Suction can hold hair and limbs: fit two covers or more, rated for the pump."
+_HOT = "Hot water harms children, pregnant women and weak hearts sooner: stay briefly."
+_STEAM = "Water that stands in collectors boils: steam and what then comes out scald."
+_SPRAY = "Legionella grows in warm water and travels in spray: disinfect and test it."
+_AT_HOME = {BURNER, _BELOW_GROUND, _CHEMICALS, _SUCTION, _HOT, _STEAM, _SPRAY}
+"""What can hurt whoever lives with the plant, beside who builds it."""
+
+
+def cautions_at_home(scenario: Scenario) -> tuple[str, ...]:
+    """What of a plant can hurt whoever lives with it."""
+    return tuple(caution for caution in cautions_for(scenario) if caution in _AT_HOME)
+
+
+def burns(scenario: Scenario) -> bool:
+    """Whether something of the plant burns fuel."""
+    return any(isinstance(source, Boiler | Wood) for source in scenario.plant.heat_sources.values())
+
+
 def cautions_for(scenario: Scenario) -> tuple[str, ...]:
     """What stands under a report of a plant: what its words do not mean, and what in it can hurt."""
     plant, care = scenario.plant, scenario.water_care
     room, treated = plant.pump_room, {device.kind for device in plant.treatment.values()}
-    burns = any(isinstance(source, Boiler | Wood) for source in plant.heat_sources.values())
     jets = bool(plant.air) or any(leg.manifold for leg in plant.legs.values())
     said = {
         "Isolate the electricity before work; an electrician fits it, with an RCD.": True,
-        "A burner needs a flue, fresh air, a carbon monoxide alarm and an installer.": burns,
+        BURNER: burns(scenario),
         "A hot closed circuit needs a relief valve and an expansion vessel, by an installer.": any(
             source.own_water for source in plant.heat_sources.values()
         ),
-        "Bad air and water gather below ground: never work in the room alone.": bool(
-            room and room.below_ground is not False
-        ),
-        "Never mix water chemicals; their gases harm. Follow the labels.": bool(
-            treated - {"uv"} or (care and care.disinfectant)
-        ),
-        "Suction can hold hair and limbs: fit two covers or more, rated for the pump.": bool(plant.pumps),
-        "Hot water harms children, pregnant women and weak hearts sooner: stay briefly.": bool(
-            plant.heat_sources
-        ),
-        "Water that stands in collectors boils: steam and what then comes out scald.": any(
-            isinstance(source, Solar) for source in plant.heat_sources.values()
-        ),
-        "Legionella grows in warm water and travels in spray: disinfect and test it.": jets,
+        _BELOW_GROUND: bool(room and room.below_ground is not False),
+        _CHEMICALS: bool(treated - {"uv"} or (care and care.disinfectant)),
+        _SUCTION: bool(plant.pumps),
+        _HOT: bool(plant.heat_sources),
+        _STEAM: any(isinstance(source, Solar) for source in plant.heat_sources.values()),
+        _SPRAY: jets,
         "Drain what stands still before a frost without power.": bool(scenario.schedule.frost_protection),
     }
     return (WATER, *(caution for caution, holds in said.items() if holds), *sun_cautions(scenario), ADVICE)

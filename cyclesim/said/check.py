@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
+from cyclesim.analysis.amounts import listed
 from cyclesim.analysis.findings import Checked, Finding
+from cyclesim.analysis.most_carried import most_of_all
 from cyclesim.analysis.room_loads import measure_room
 from cyclesim.analysis.suction_side import measure_suction
+from cyclesim.analysis.supply import counts_lasting
 from cyclesim.said.beyond_sheet import say_beyond_sheet
 from cyclesim.said.cautions import cautions_for, say_cautions
 from cyclesim.said.defaults_table import counted, never_met, unmeasured
@@ -38,6 +41,24 @@ def check_page(
     say_first(page, findings)
     say_others(page, findings)
     say_open(page, checked)
+    for sentence in _beyond_breakers(plant):
+        page.line(sentence, tone="mind")
     say_suction(page, measure_suction(plant, programme), measure_room(plant))
     say_cautions(page, cautions_for(scenario))
     return page
+
+
+def _beyond_breakers(plant: Assembly) -> Iterator[str]:
+    """Circuits of which more may be on at once than the breaker takes; a run tells whether it is."""
+    for name in plant.scenario.circuits:
+        most = most_of_all(plant, name).kept
+        if most.within(most.counted_a):
+            continue
+        on = listed([f"{load.name} {load.speed}".removesuffix(" on") for load in most.loads])
+        alone = [load for load in most.loads if not most.within(load.counted_a)]
+        its = "".join(f"; {load.name} alone draws {load.current_a:.1f} A" for load in alone)
+        its += "; what runs for 3 h or more counts 125 %" if counts_lasting(plant) else ""
+        yield (
+            f"{name}: {on} may come together, {most.counted_a:.1f} A in all, more than the breaker's "
+            f"{most.breaker_a:g} A{its}. cyclesim run and verify tell whether it comes to that."
+        )

@@ -43,10 +43,11 @@ def _broken_words(comparison: Comparison) -> Iterator[str]:
         alone = sorted(rule for rule in own if any(rule not in other for other in rules))
         serious = [rule for severity, rule in alone if severity in ("danger", "hygiene")]
         lesser = [rule for severity, rule in alone if severity not in ("danger", "hygiene")]
+        other = "another keeps" if len(rules) > 2 else f"{'B' if letter == 'A' else 'A'} keeps"
         if serious:
-            yield f"{letter} breaks what not all do: {listed(serious)}. Mend that first."
+            yield f"{letter} breaks {listed(serious)}, which {other}. Mend that first."
         if lesser:
-            yield f"{letter} also breaks {listed(lesser)}, which not all do."
+            yield f"{letter} breaks {listed(lesser)}, which {other}."
 
 
 def _judged(comparison: Comparison, side: Side) -> float:

@@ -29,6 +29,15 @@ _LEAST_LETTERS, _TOLD_OF = 3, 3
 """Words so long are looked for in what is said of the keys, and so many keys are named that have them."""
 
 
+def contents() -> Page:
+    """The blocks of a file, for who knows no key yet."""
+    page = Page()
+    for key, field in Scenario.model_fields.items():
+        page.line(f"{field.alias or key}: {field.description}", hang=2)
+    page.line("Each of them: cyclesim explain KEY; further down: cyclesim explain plant.tub.cover.foam.")
+    return page
+
+
 def explanation(about: str) -> Page:
     """The page on a key by its path, a rule by its id, a word or a number. CycleSimError for anything else.
 
@@ -237,12 +246,17 @@ def _step(path: str, step: str, annotation: Any) -> tuple[FieldInfo, Any]:
 
 
 def _told_of(words: str) -> str:
-    """The first keys whose descriptions have these words, as a hint; an empty text where none has."""
-    word = re.compile(rf"\b{re.escape(words)}", re.IGNORECASE)
-    found = dict.fromkeys(path for path, field, _ in _all_fields() if word.search(field.description or ""))
-    if not found or len(words) < _LEAST_LETTERS:
+    """Keys whose descriptions have these words, those first that begin with them; "" where none has.
+
+    A description names the thing itself early, and what it is about besides late.
+    """
+    word, at = re.compile(rf"\b{re.escape(words)}", re.IGNORECASE), dict[str, int]()
+    for path, field, _ in _all_fields():
+        if found := word.search(field.description or ""):
+            at[path] = found.start()
+    if not at or len(words) < _LEAST_LETTERS:
         return ""
-    return f"told of at {', '.join(list(found)[:_TOLD_OF])}"
+    return f"told of at {', '.join(sorted(at, key=lambda path: at[path])[:_TOLD_OF])}"
 
 
 def without_none(annotation: Any) -> Any:

@@ -25,6 +25,8 @@ def fits_page(found: Fits) -> Page:
     page = Page()
     page.line(found.title, tone="strong", as_written=True)
     _say_misfits(page, found)
+    if found.after_a_cut:
+        page.line(found.after_a_cut, tone="mind")
     if found.misfits:
         _say_kept(page, "Nearest: today's programme, moved as little as it takes", found.nearest, found.notes)
         if found.tuned is not None:
@@ -160,4 +162,5 @@ def fits_values(found: Fits) -> dict[str, Any]:
         "moved_beside_runs": list(found.notes),
         "tuned": kept(found.tuned),
         "not_tuned": found.not_tuned,
+        "after_a_cut": found.after_a_cut,
     }

@@ -150,8 +150,13 @@ def _none_does(sizing: HeaterSizing) -> Iterator[str]:
         fits = f"None of these sizes fits its breaker and breaks no {kept}. The smallest"
     yield f"{fits}, {kw(near.size_w)}: {_objections(near)}."
     yield "What would help:"
-    heating = heating_of(sizing.scenario)
-    if len(heating.sources) > 1 and heating.next_below_k > 0.1 and near.lacks(READY, SESSIONS):
+    heating, most_k = heating_of(sizing.scenario), sizing.scenario.limits.cold_session_k
+    if heating.within_k > most_k and near.lacks(SESSIONS):
+        yield (
+            f"- First a narrower band: within: {most_k:g} K, for heating starts "
+            f"{degrees(heating.within_k)} K below the set point (not tried)."
+        )
+    elif len(heating.sources) > 1 and heating.next_below_k > 0.1 and near.lacks(READY, SESSIONS):
         below, joins = degrees(heating.next_below_k), listed(list(heating.sources[1:]))
         yield f"- First, let {joins} join sooner: next_below less than {below} K (not tried)."
     limit_w = sizing.supply_limit_w
@@ -372,8 +377,11 @@ def _cost_sentence(sizing: HeaterSizing) -> str:
     others = [n for n in heating.sources if n != sizing.source]
     if others:
         reasons.append(f"it takes over more or less of what {listed(others)} would give")
+    least, most = number(min(costs)), number(max(costs))
+    if least == most:
+        return f"A year costs {most} {sizing.currency} with any of these."
     return (
-        f"A year costs {number(min(costs))} to {number(max(costs))} {sizing.currency}. The water's loss is "
+        f"A year costs {least} to {most} {sizing.currency}. The water's loss is "
         f"nearly the same whatever warms it; what differs: {'; '.join(reasons)}."
     )
 

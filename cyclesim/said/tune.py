@@ -34,6 +34,12 @@ ALONE = (
 )
 
 
+def _whose(tuning: Tuning) -> str:
+    """Who wishes for margins and minimums: the file, or nobody but what is usual."""
+    said = bool(tuning.scenario.tuning.model_fields_set)
+    return "tuning: in the file" if said else "usual; tuning: in the file asks for other"
+
+
 def tune_page(tuning: Tuning) -> Page:
     """Everything that a tuning says to a person, the programme first."""
     page = Page()
@@ -43,7 +49,7 @@ def tune_page(tuning: Tuning) -> Page:
         page.line(_counted(tuning))
     else:
         page.line(f"On a grid of {grid} no programme can be placed that keeps every limit.")
-    page.line(f"Asked for: {in_words(tuning.space)} (tuning: in the file).")
+    page.line(f"Asked for: {in_words(tuning.space)} ({_whose(tuning)}).")
     if tuning.recommended is not None:
         _say_recommended(page, tuning, tuning.recommended)
         _say_best(page, tuning)
@@ -285,7 +291,8 @@ def _say_bound(page: Page, tuning: Tuning, chosen: Choice) -> None:
             "fewest that there can be."
         )
         if wish := tuning.space.least[FLUSH]:
-            page.line(f"The file asks for {count(wish, 'flush', 'flushes')} a day all the same (tuning:).")
+            asked = f"{count(wish, 'flush is', 'flushes are')} asked for a day all the same"
+            page.line(f"{asked} ({_whose(tuning)}).")
         return
     page.line(
         f"Whatever their times, lengths and speeds, {exact}{count(bound.flushes, 'flush', 'flushes')} a day "

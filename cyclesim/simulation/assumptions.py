@@ -31,9 +31,8 @@ Off = Callable[[Scenario, float], Variant]
 
 @dataclass(frozen=True, slots=True)
 class Granted(Default):
-    """One such number; a spread without a unit is in *unit*, the value's."""
+    """One such number."""
 
-    unit: str = ""
     off: Off | None = None
 
 
@@ -109,8 +108,8 @@ def _all(scenario: Scenario) -> Iterator[Granted]:
 
 def _number(path: str, number: Assumption, unit: str, off: Off | None = None) -> Granted:
     """The row of a number of the model."""
-    text, spread = f"{number.value:g} {unit}", Spread(number.low, number.high)
-    return Granted(path, text, spread, number.source, number.value, unit=unit, off=off)
+    text, spread = f"{number.value:g} {unit}", Spread(number.low, number.high, unit)
+    return Granted(path, text, spread, number.source, number.value, off=off)
 
 
 def _factor(name: str) -> Off:

@@ -134,6 +134,17 @@ def test_heating_begins_earlier_only_where_less_was_kept_before(run: Run, plan: 
     assert (breach.cause, breach.mend) == ("heating is still at it", mend)
 
 
+@pytest.mark.parametrize(("water_c", "banded"), [(34.4, True), (33.0, False)])
+def test_water_within_a_band_that_is_wider_than_is_allowed_asks_for_a_narrower_one(
+    run: Run, water_c: float, banded: bool
+) -> None:
+    """36 degC within 2 K may be 34 when people come, though 1 K is allowed; at 33 something else is wrong."""
+    history = steps_in(run, water_c, ("within: 1 K", "within: 2 K"))
+    (breach,) = told(history, "cold-at-session")
+    assert banded == (breach.cause == "heating starts 2.0 K below the set point, 1 K are allowed")
+    assert banded == (breach.mend == "a narrower band: within: 1 K")
+
+
 @pytest.mark.parametrize(
     ("fires", "mend"),
     [

@@ -177,6 +177,8 @@ def test_the_next_source_is_tried_sooner_for_people(scenario) -> None:
         if first is not None:
             assert [(e.path[-1], e.text) for e in first.edits] == [("next_below", f"{tries_k[0]:g} K")]
     assert said_for(scenario(), "cold-at-session", Subject("bathing", ())) == []
+    wide = scenario(("within: 1 K", "within: 2 degF"))
+    assert said_for(wide, "cold-at-session", Subject("bathing", ())) == ["a narrower band: within: 1 K"]
 
 
 def test_a_file_in_us_units_gets_mends_in_them(scenario) -> None:

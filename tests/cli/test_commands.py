@@ -296,6 +296,9 @@ def test_a_key_a_rule_and_a_word_are_explained() -> None:
     assert "Its keys: " in call("explain", "plant.pumps.main").stdout
     assert "No water in a leg grows older" in call("explain", "stale-water").stdout
     assert "as a plug" in call("explain", "leg").stdout
+    assert "How long the water of a leg has not moved." in call("explain", "standing", "time").stdout
+    blocks = call("explain").stdout
+    assert all(f"{block}: " in blocks for block in ("place", "supply", "plant", "schedule", "limits"))
     refused = call("explain", "limits.water_ages")
     assert 2 == refused.exit_code
     assert "did you mean 'water_age'?" in refused.output

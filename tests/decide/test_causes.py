@@ -1,14 +1,19 @@
 """Every cause at every shipped plant: it can be built, changes something, and its text for the file loads."""
 
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 import cyclesim
+from cyclesim.analysis.result import simulate
 from cyclesim.decide.readings.built import AsBuilt, BuiltPlant
 from cyclesim.decide.readings.causes import causes
 from cyclesim.decide.readings.doubts import doubts
+from cyclesim.decide.readings.follows import year
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.scenario.reading.load import load_text
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.simulation.assembly import Assembly
 
 FILES = sorted((Path(__file__).parents[2] / "schedules").glob("*.yaml"))
@@ -73,3 +78,12 @@ def test_swapped_speeds_are_each_other_s_duties() -> None:
         flows = swapped.duty((one,)).duty.flows_m3_s
         assert flows == pytest.approx(drawn.duty((other,)).duty.flows_m3_s, rel=1e-6)
         assert swapped.speeds["main"][one].power_w == drawn.speeds["main"][other].power_w
+
+
+def test_a_year_of_a_plant_as_built_takes_fuel_too() -> None:
+    """A boiler's electricity is a few kWh; what it burns is the bill."""
+    scenario = load_text(starter_text("boiler"), "tub.yaml")
+    first = date(2027, 1, 5)
+    energy = simulate(scenario, days=2, start=first).metrics.energy
+    assert energy.fuel_kwh > energy.energy_kwh
+    assert pytest.approx(energy.energy_kwh + energy.fuel_kwh) == year(AsBuilt(scenario), first, 2).energy_kwh

@@ -268,6 +268,32 @@ def test_a_promise_that_can_no_longer_be_kept_is_told() -> None:
     assert "No programme" in found.not_tuned
 
 
+@pytest.mark.parametrize(
+    ("today", "new", "told"),
+    [
+        ("resume", "wait", "waits for a person: until somebody comes nothing runs, frost protection neither"),
+        ("resume", "midnight", "starts its clock at 00:00"),
+        ("wait", "midnight", ""),
+        ("wait", "resume", ""),
+        ("resume", "resume", ""),
+    ],
+)
+def test_a_controller_that_does_less_by_itself_after_a_power_cut_is_told(
+    today: str, new: str, told: str
+) -> None:
+    """No run here has a power cut, so no promise shows it; in frost it is the one that counts."""
+    scenario = garden(f"controller.after_power_cut={today}")
+    controller = scenario.controller.model_copy(update={"after_power_cut": new})
+    found = fits(scenario, controller, days=1, start=SUMMER)
+    said = " ".join(printed(fits_page(found)).split())
+    assert (
+        bool(told)
+        == ("After a power cut the new controller" in said)
+        == bool(fits_values(found)["after_a_cut"])
+    )
+    assert told in said
+
+
 def test_a_step_on_which_no_day_can_be_laid_out_is_said() -> None:
     """A day is no whole number of steps of 7 h: nothing is searched, and the nearest is told all the same."""
     found = fits(garden(), takes(time_step="7 h"), days=1, start=SUMMER)

@@ -8,7 +8,8 @@ import pytest
 from cyclesim.analysis.result import simulate
 from cyclesim.decide.sizing.savings import Savings, _not_tried, changes, savings
 from cyclesim.said.savings import savings_page, savings_values
-from cyclesim.scenario.reading.load import load
+from cyclesim.scenario.reading.load import load, load_text
+from cyclesim.scenario.reading.starter import starter_text
 from cyclesim.shown.as_json import as_text
 from cyclesim.shown.terminal import printed
 from tests.said.tables import Key, hold_in_order, hold_in_us, tables_of
@@ -123,11 +124,25 @@ def test_frost_protection_is_tried_or_the_report_says_why_not(starts: int, stops
     assert tried != any(reason.startswith(untried) for reason in _not_tried(scenario))
 
 
-def test_what_the_file_cannot_say_is_told_as_not_tried() -> None:
-    """Filter and element hold water and have no insulation in the file, however much they lose."""
-    scenario = load(GARDEN)
-    assert {"filter", "element"} <= {*scenario.plant.equipment, *scenario.plant.heat_sources}
-    assert any("filter and element, because the file has no key" in reason for reason in _not_tried(scenario))
+@pytest.mark.parametrize(
+    ("like", "lagged"),
+    [(None, ["filter", "element"]), ("boiler", ["filter"]), ("heat-pump", ["filter", "element"])],
+)
+def test_bodies_are_tried_with_insulation_as_a_file_says_it(like: str | None, lagged: list[str]) -> None:
+    """25 mm round filter and element, that had none; foam has no place on a burner."""
+    scenario = load_text(starter_text(like), "tub.yaml")
+    (change,) = (one for one in changes(scenario) if "where the maker allows" in one.sentence)
+    assert (
+        change.sentence
+        == f"{' and '.join(lagged)} insulated by 25 mm where the maker allows, now 0 mm at the least"
+    )
+    blocks = {
+        **dict.fromkeys(scenario.plant.equipment, "equipment"),
+        **dict.fromkeys(scenario.plant.heat_sources, "heat_sources"),
+    }
+    sets = [f"plant.{blocks[name]}.{name}.insulation=25 mm" for name in lagged]
+    assert load_text(starter_text(like), "tub.yaml", sets=sets).plant == change.of(scenario).plant
+    assert not [one for one in changes(change.of(scenario)) if "where the maker allows" in one.sentence]
 
 
 def test_only_what_the_file_leaves_room_for_is_tried() -> None:

@@ -244,6 +244,16 @@ def test_the_smallest_that_does_everything_is_advised(walled: HeaterSizing) -> N
     assert "The next larger, 4 kW: warm in" in said
 
 
+def test_one_cost_is_told_as_one(walled: HeaterSizing) -> None:
+    """No range from a number to the same."""
+    assert walled.recommended is not None
+    sizes = tuple(replace(size, cost=996.2) for size in walled.sizes)
+    alike = replace(walled, sizes=sizes, recommended=replace(walled.recommended, cost=996.2))
+    text = " ".join(printed(heater_page(alike)).split())
+    assert "A year costs 996 EUR with any of these." in text
+    assert "996 to" not in text
+
+
 def test_no_size_is_advised_that_another_beats_in_time_and_in_cost(walled: HeaterSizing) -> None:
     """A size that is warm later and dearer than the next is passed over; at equal cost it is not."""
     small, large = (one for one in walled.sizes if one.size_w in (3000.0, 4000.0))
@@ -285,6 +295,10 @@ def test_a_heat_pump_is_advised_that_works_where_the_files_own_stands(walled: He
     second = replace(found, sizes=[replace(s, against=(Against(SESSIONS, ""),)) for s in found.sizes])
     assert "let element join sooner: next_below less than 1 K (not tried)" in " ".join(advice(second))
     assert "next_below" not in " ".join(advice(replace(second, scenario=walled.scenario)))
+    wide = load(WALLED.parent / "high-valley.yaml", sets=("schedule.heating.within=2 degF",))
+    band = " ".join(advice(replace(second, scenario=wide)))
+    assert "First a narrower band: within: 1 K, for heating starts 1.1 K below the set point" in band
+    assert "next_below" not in band
     assert f"A heat pump of 9 kW that works below {lowest_c:g} degC, as {name} does not: at" in said[1]
 
 

@@ -298,7 +298,11 @@ def test_the_fewest_flushes_are_what_the_limits_need_not_what_is_wished(too_shor
     assert 0 == too_short.bound.flushes
     text = " ".join(printed(tune_page(too_short)).split())
     assert "No flush is needed" in text
-    assert "The file asks for 1 flush a day all the same" in text
+    assert "1 flush is asked for a day all the same (tuning: in the file)" in text
+    unasked = replace(too_short, scenario=load(SCHEDULES / "walled-garden.yaml"))
+    text = " ".join(printed(tune_page(unasked)).split())
+    assert "1 flush is asked for a day all the same (usual; tuning: in the file asks for other)" in text
+    assert "of filtering (usual; tuning: in the file asks for other)" in text
     assert "gap to the bound is -" not in text
     wishes_words = wishes.in_words(space_module.space(small(WISHES)))
     assert "at least 1 filter run and 1 line flush a day" in wishes_words

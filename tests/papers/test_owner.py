@@ -13,11 +13,13 @@ from cyclesim.decide.sizing.heat_up import Warmer, seasons
 from cyclesim.said.page import Amount, Line, Table
 from cyclesim.said.papers.chores import chores
 from cyclesim.said.papers.collected import HandOver
-from cyclesim.said.papers.owner import _do_when, _runs_when
+from cyclesim.said.papers.owner import _do_when, _runs_when, owner
 from cyclesim.said.papers.paper import Sheet
+from cyclesim.said.papers.plumber import plumber
 from cyclesim.said.papers.runs_when import runs_when
 from cyclesim.scenario.reading.load import load, load_text
 from cyclesim.scenario.reading.starter import starter_text
+from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
 from tests.sunny import AT_NIGHT, BEHIND_PLATES, BY_VALVE, OWN_PUMP
 
@@ -179,6 +181,17 @@ def test_hours_are_told_as_elsewhere():
     assert any(
         f"set point it takes {taken.seconds / 3600:.1f} h in the coldest week" in text for text in said
     )
+
+
+@pytest.mark.parametrize(("like", "burns"), [("boiler", True), (None, False)])
+def test_the_owner_is_told_what_can_hurt_who_lives_with_the_tub(like, burns):
+    """Hot water, what grows in it, suction; carbon monoxide beside a boiler alone."""
+    scenario = load_text(starter_text(like), "tub.yaml")
+    said = " ".join(owner(simulate(scenario, days=1)).cautions)
+    pipes = " ".join(plumber(Assembly(scenario), Programme(scenario), ()).cautions)
+    for harm in ("children, pregnant women", "Legionella", "hair and limbs"):
+        assert harm in said
+    assert burns == ("carbon monoxide" in said) == ("carbon monoxide" in pipes)
 
 
 def test_chores_are_in_the_order_of_their_days():

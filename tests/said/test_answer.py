@@ -115,3 +115,17 @@ def test_water_hardly_above_freezing_is_no_promise_kept() -> None:
         (frost,) = (p for p in promises(replace(kept, promises=cold), 40.2) if p.what == "Frost")
         assert frost.kept is is_kept
         assert frost.said.startswith("hardly kept: coldest water") == (is_kept is None)
+
+
+def test_a_boilers_own_water_that_freezes_with_power_is_no_promise_kept() -> None:
+    """Every leg is warm, and the circuit behind the plates, without glycol, is ice."""
+    kept = cyclesim.simulate(cyclesim.load(SHIPPED[0]), days=1).metrics
+    assert kept.promises is not None
+    own = replace(kept.promises, coldest_water_c=8.5, first_at_zero="own water of boiler")
+    for after_h, is_kept, said in (
+        (0.0, False, "own water of boiler is at 0 °C with power"),
+        (2.0, True, "after 2 h"),
+    ):
+        one = replace(own, first_at_zero_after_h=after_h)
+        (frost,) = (p for p in promises(replace(kept, promises=one), 40.2) if p.what == "Frost")
+        assert (frost.kept, said in frost.said) == (is_kept, True)

@@ -132,7 +132,7 @@ def test_what_one_plant_breaks_alone_comes_first(tmp_path: Path) -> None:
     shown = compare(PAIR[1], short)
     assert 1 == shown.exit_code
     said = " ".join(shown.stdout.partition("What to take from it")[2].split())
-    assert said.startswith("- B breaks what not all do: flush-too-short")
+    assert said.startswith("- B breaks flush-too-short, which A keeps. Mend that first.")
 
 
 def test_wins_in_words() -> None:

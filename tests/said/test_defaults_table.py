@@ -56,3 +56,13 @@ def test_a_jet_needs_the_same_wherever_it_is_told() -> None:
     (need,) = {row[2] for row in rows if row[-1] == "enough"}
     assert "7.5" == need
     assert "manifold.needs: 7.5 gpm (75 % of rated)" in " ".join(text.split())
+
+
+def test_how_far_a_number_of_the_model_may_be_off_is_told_in_the_units_of_its_value() -> None:
+    """The soil's 1.5 W/(m K), 0.5 to 2.5; one BTU/h/ft/F is 1.7307 W/(m K), so 0.289 to 1.444."""
+    page = run_page(simulate(load(SHIPPED[0]), days=1), everything=False)
+    for us, told in (
+        (False, "1.5 W/(m K); spread 0.5 to 2.5 W/(m K)"),
+        (True, "0.87 BTU/h/ft/°F; spread 0.3 to 1.44 BTU/h/ft/°F"),
+    ):
+        assert f"conductivity of the soil: {told}" in " ".join(printed(page, us=us).split())

@@ -198,6 +198,8 @@ def test_a_number_is_found_by_its_path() -> None:
         ("motor valve", "plant.heat_sources.NAME.steered.valve"),
         ("Wears out", "money.purchases.NAME.lasts"),
         ("wear", "money.purchases.NAME.lasts"),
+        ("away", "schedule.heating.absences, "),
+        ("blower", "candidates.blowers, plant.air, "),
     ],
 )
 def test_words_of_a_description_lead_to_its_key(words: str, key: str) -> None:

@@ -187,6 +187,22 @@ def test_a_plant_that_runs_outlasts_it_as_long_as_there_is_power() -> None:
     assert None is simulate(cold, days=1, start=date(2027, 1, 25)).metrics.cold_spell
 
 
+def test_what_the_tub_moves_through_all_the_time_gets_as_cold_as_the_tub() -> None:
+    """Away until the spell is nearly over: what circles was at 15 degC, though it ends warm."""
+    cold = starter(
+        "place.cold_spell={lowest: -15 degC, from: 2027-01-21}",
+        "schedule.heating.absences=[{from: 2027-01-14, to: 2027-01-22, keep_at: 15 degC}]",
+    )
+    spell = simulate(cold, days=5, start=date(2027, 1, 20)).metrics.cold_spell
+    assert spell is not None
+    tub_c = spell.coldest_c["tub"]
+    assert tub_c is not None
+    assert 12.0 < tub_c < 16.0
+    for part, coldest_c in spell.coldest_c.items():
+        assert coldest_c is not None, part
+        assert coldest_c <= tub_c + 0.1, part
+
+
 def test_the_report_has_the_first_to_freeze_first(frozen: ColdSpellMetrics) -> None:
     """What does not freeze is told as that."""
     page = Page()

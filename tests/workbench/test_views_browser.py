@@ -118,11 +118,13 @@ def test_labels_of_the_strip_cover_no_other_and_are_whole(window: Window, folder
     """Five flushes, three within 90 minutes and one at either end of the day, and one in quiet hours.
 
     No mark at a run's end lies on another run or its mark.
+    A night's price from 23:30 on is told in the morning: in half an hour it would read 0.1 for 0.11.
     """
     name = f"close-{px}.yaml"
     starts = '["00:00", "07:30", "08:10", "09:00", "23:40"]'
     text = re.sub(r"start: \[07:30, 19:30\]", f"start: {starts}", starter_text())
     assert text != starter_text()
+    text = text.replace("{from: 22:00, to: 08:00, price", "{from: 23:30, to: 06:30, price")
     (folder / name).write_text(text, encoding="utf-8")
     window.screen(px)
     window.go(name, "day")
@@ -133,6 +135,7 @@ def test_labels_of_the_strip_cover_no_other_and_are_whole(window: Window, folder
     )
     (_, first, last, *_), *labels = boxes
     assert len([label for label, *_ in labels if re.match(r"\d\d:\d\d", label)]) >= 5
+    assert 1 == len([label for label, *_ in labels if label == "0.11"])
     for k, (label, left, right, top, bottom) in enumerate(labels):
         assert first - 0.5 <= left, label
         assert right <= last + 0.5, label

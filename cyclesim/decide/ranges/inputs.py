@@ -87,7 +87,7 @@ def _granted(scenario: Scenario, number: Granted, spread: Spread) -> Input:
     """A number of the model at the two ends of its spread."""
     assert number.off is not None
     variants = [number.off(scenario, end / number.value) for end in spread.around(number.value, "fraction")]
-    return Input(number.path, *spread.ends(number.unit), number.source, *variants)
+    return Input(number.path, *spread.ends(), number.source, *variants)
 
 
 def _default(scenario: Scenario, name: str, group: Sequence[Default], spread: Spread) -> Input:

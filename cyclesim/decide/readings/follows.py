@@ -18,8 +18,8 @@ from cyclesim.simulation.programme import Programme
 class Year:
     """A year of a plant: the rules broken as (rule, subject), its energy and cost, and hours to hot.
 
-    *hours_to_hot* is from a fresh fill on the first day of the coldest week; None where nothing heats or it
-    never gets warm.
+    *energy_kwh* is of electricity and fuel, as the savings count it. *hours_to_hot* is from a fresh fill on
+    the first day of the coldest week; None where nothing heats or it never gets warm.
     """
 
     broken: tuple[tuple[str, str], ...]
@@ -69,7 +69,7 @@ def year(built: AsBuilt, first: date, days: int) -> Year:
     findings, _ = check(history)
     energy = Measuring(history).energy
     broken = tuple(dict.fromkeys((finding.rule, finding.subject) for finding in findings))
-    return Year(broken, energy.energy_kwh, energy.cost, _hours_to_hot(built))
+    return Year(broken, energy.energy_kwh + energy.fuel_kwh, energy.cost, _hours_to_hot(built))
 
 
 def _hours_to_hot(built: AsBuilt) -> float | None:

@@ -10,14 +10,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
 from zoneinfo import ZoneInfo
 
 from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.result import days_of_year
 from cyclesim.decide.sweeps.outcome import Outcome
 from cyclesim.decide.sweeps.sweep import HERE, How, job, sweep
-from cyclesim.scenario.blocks.heat_sources import Solar
+from cyclesim.scenario.blocks.data_sheets import Equipment
+from cyclesim.scenario.blocks.heat_sources import Boiler, HeatPump, HeatSource, Solar, Wood
 from cyclesim.scenario.blocks.heating import Dear, Heating, PlanStep
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.blocks.place import Price, PriceFile, Tariff
@@ -145,6 +146,14 @@ def changes(scenario: Scenario) -> Iterator[SavingChange]:
     if thin:
         said = f"pipes insulated by {_mm(PIPES_M)}, now {_mm(min(thin))} at the least"
         yield SavingChange(said, lambda s: with_each(s, "legs", _insulated), "pipes")
+    housings = {**plant.equipment, **plant.heat_sources}
+    bare = {name: it.insulation_m for name, it in housings.items() if _may_be_lagged(it)}
+    if bare:
+        now = f"now {_mm(min(bare.values()))} at the least"
+        said = f"{listed([*bare])} insulated by {_mm(PIPES_M)} where the maker allows, {now}"
+        yield SavingChange(
+            said, lambda s: with_each(with_each(s, "equipment", _lagged), "heat_sources", _lagged)
+        )
     tub = plant.tub
     if tub.cover == "none":
         lid = Cover.model_construct(foam_m=MORE_M, fit="good")
@@ -239,10 +248,6 @@ def _bathes_while_dear(scenario: Scenario) -> bool:
 
 
 def _not_tried(scenario: Scenario) -> Iterator[str]:
-    housings = {**scenario.plant.equipment, **scenario.plant.heat_sources}
-    bare = [name for name, it in housings.items() if it.volume_m3 > 0.0 and not isinstance(it, Solar)]
-    if bare:
-        yield f"lagging of {listed(bare)}, because the file has no key for it: the model has them bare"
     frost = scenario.schedule.frost_protection
     if frost is not None and frost.starts_below_c - _FROST_K < _LEAST_FROST_C:
         yield (
@@ -274,6 +279,17 @@ def _may_be_thicker(leg: Leg) -> bool:
 
 def _insulated(leg: Leg) -> Leg:
     return leg.model_copy(update={"insulation_m": PIPES_M}) if _may_be_thicker(leg) else leg
+
+
+def _may_be_lagged(thing: Equipment | HeatSource) -> bool:
+    """Filters, electric heaters and plates alone: foam has no place on a burner, a stove or collectors."""
+    cool = not isinstance(thing, HeatPump | Boiler | Wood | Solar)
+    plates = isinstance(thing, HeatPump | Boiler) and thing.own_water is not None
+    return (cool or plates) and thing.volume_m3 > 0.0 and thing.insulation_m < PIPES_M
+
+
+def _lagged(thing: Any) -> Any:
+    return thing.model_copy(update={"insulation_m": PIPES_M}) if _may_be_lagged(thing) else thing
 
 
 def _scheduled(scenario: Scenario, **update: object) -> Scenario:

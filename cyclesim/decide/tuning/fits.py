@@ -45,6 +45,15 @@ class OnController:
     """Of a tuned one, what it is short of beside the margins and minimums that the file asks for."""
 
 
+_AFTER_A_CUT = {
+    "resume": "goes on by itself",
+    "midnight": "starts its clock at 00:00: until somebody sets it, all that goes by the clock comes at "
+    "other hours",
+    "wait": "waits for a person: until somebody comes nothing runs, frost protection neither",
+}
+"""What it does when power is back, the best first."""
+
+
 @dataclass(frozen=True, slots=True)
 class Fits:
     """Today's programme beside another controller."""
@@ -63,6 +72,8 @@ class Fits:
     """The best by a tuning; None where nothing has to be moved, or there is none."""
     not_tuned: str = ""
     """Why there is none, then."""
+    after_a_cut: str = ""
+    """What the new controller does worse when power is back: no run here has a power cut."""
 
     @property
     def fits(self) -> bool:
@@ -120,7 +131,16 @@ def fits(
         notes=notes,
         tuned=tuned,
         not_tuned=why,
+        after_a_cut=_after_a_cut(scenario.controller, controller),
     )
+
+
+def _after_a_cut(today: Controller, new: Controller) -> str:
+    """What no longer goes on by itself when power is back; "" where it is as today, or better."""
+    order = list(_AFTER_A_CUT)
+    if order.index(new.after_power_cut) <= order.index(today.after_power_cut):
+        return ""
+    return f"After a power cut the new controller {_AFTER_A_CUT[new.after_power_cut]}, unlike today's."
 
 
 def _causes(scenario: Scenario) -> set[str]:

@@ -41,10 +41,13 @@ def client(
     columns = (words(""), words(""))
     rows: list[tuple[Cell, ...]] = list(_gets(result.scenario))
     rows += [(promise.what, promise.said) for promise in told.promises]
+    rows += [
+        ("Not included", left.partition(" (")[0]) for left in told.left_aside
+    ]  # without keys of the file
     sheet.table(columns, rows)
     _costs(sheet, result, told.money, sure)
     sheet.heading("To decide")
-    verdict = told.verdict if told.worst else f"{told.verdict} Nothing has to be changed."
+    verdict = told.verdict if told.worst else f"{told.verdict} By these rules nothing has to be changed."
     sheet.line(verdict, tone="strong" if told.worst else "")
     groups = alike(result.findings)
     first_of = {

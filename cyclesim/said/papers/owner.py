@@ -10,7 +10,7 @@ from cyclesim.analysis.amounts import lasting, listed
 from cyclesim.analysis.outages import had_it_failed
 from cyclesim.decide.sizing.heat_up import Warmer, seasons, warmest_c
 from cyclesim.said.as_done import as_done
-from cyclesim.said.cautions import ADVICE
+from cyclesim.said.cautions import ADVICE, cautions_at_home
 from cyclesim.said.not_coming import not_every
 from cyclesim.said.page import Cell, Column, words
 from cyclesim.said.papers.chores import chores
@@ -54,7 +54,8 @@ def owner(year: Result) -> Paper:
     sheet.add(NewPage())
     _chores(sheet, scenario)
     say_signs(sheet, noticed(scenario))
-    return Paper("owner", "Owner: living with the tub", tuple(sheet.blocks), (ADVICE,))
+    cautions = (*cautions_at_home(scenario), ADVICE)
+    return Paper("owner", "Owner: living with the tub", tuple(sheet.blocks), cautions)
 
 
 def _dangers(sheet: Sheet, year: Result) -> None:

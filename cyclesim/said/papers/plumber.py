@@ -15,7 +15,7 @@ from cyclesim.physics.blowing import BlowerDuty
 from cyclesim.physics.water import G, density_kg_m3
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.said.as_done import as_done
-from cyclesim.said.cautions import ADVICE
+from cyclesim.said.cautions import ADVICE, BURNER, burns
 from cyclesim.said.drawing import drawing
 from cyclesim.said.duties import L_MIN, duties
 from cyclesim.said.page import Amount, Cell, Column, Row, whole, words
@@ -53,8 +53,9 @@ def plumber(plant: Assembly, programme: Programme, year: Sequence[Finding], us: 
     _covers(sheet, plant)
     _room(sheet, plant)
     _winter(sheet, plant)
+    cautions = (PLUMBING, *[BURNER] * burns(plant.scenario), ADVICE)
     drawn = drawing(plant, us=us)
-    return Paper("plumber", "Plumber: pipes and water", tuple(sheet.blocks), (PLUMBING, ADVICE), drawn)
+    return Paper("plumber", "Plumber: pipes and water", tuple(sheet.blocks), cautions, drawn)
 
 
 def _mm(length_m: float) -> Amount:

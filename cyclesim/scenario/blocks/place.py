@@ -27,6 +27,7 @@ from cyclesim.scenario.forms.fields import (
 from cyclesim.scenario.forms.forms import Count, Model, Quantity, RefusedError, Text, default, nearest
 from cyclesim.scenario.forms.times import Date
 from cyclesim.spreads import NoRange, Spread
+from cyclesim.units import WITH_COMMA, has_comma
 
 
 class Zone(Model):
@@ -193,7 +194,8 @@ def read_price(text: str) -> Price:
     """`0.24 EUR/kWh`."""
     match = re.fullmatch(r"(\d{1,6}(?:\.\d{1,6})?) ?(\S+?) ?/ ?kWh", text.strip(), re.ASCII)
     if match is None:
-        raise RefusedError("no price", _PRICE_DUE)
+        what, hint = WITH_COMMA if has_comma(text) else ("no price", "")
+        raise RefusedError(what, _PRICE_DUE, hint)
     if not re.fullmatch("[A-Z]{3}", match[2]):
         code = {"€": "EUR", "$": "USD", "£": "GBP"}.get(
             match[2], match[2].upper() if len(match[2]) == 3 else "EUR"

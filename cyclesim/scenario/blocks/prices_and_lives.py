@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 
 from cyclesim.scenario.forms.fields import named
 from cyclesim.scenario.forms.forms import Model, Quantity, RefusedError, Text
+from cyclesim.units import WITH_COMMA, has_comma
 
 _SUM_DUE = "expected a sum of money, e.g. 780 EUR"
 _YEARS_DUE = "expected a number of years, e.g. 2 years"
@@ -23,7 +24,8 @@ def read_sum(text: str) -> Sum:
     """`780 EUR`."""
     match = re.fullmatch(r"(\d{1,9}(?:\.\d{1,2})?) ?(\S+)", text.strip(), re.ASCII)
     if match is None:
-        raise RefusedError("no sum of money", _SUM_DUE)
+        what, hint = WITH_COMMA if has_comma(text) else ("no sum of money", "")
+        raise RefusedError(what, _SUM_DUE, hint)
     if not re.fullmatch("[A-Z]{3}", match[2]):
         signs = {"€": "EUR", "$": "USD", "£": "GBP"}
         code = signs.get(match[2], match[2].upper() if len(match[2]) == 3 else "EUR")

@@ -180,8 +180,8 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
       <path class="row" d=${`M0 ${below}H${wide.value}`}/>
       <text class="title" x="2" y=${below + 13}>price of electricity${schedule.otherwise
         ? `, otherwise ${schedule.otherwise.price} ${schedule.otherwise.currency}/kWh` : ""}</text>
-      ${schedule.prices.filter(onDay).map((p) => parts(secondsOf(p.from), secondsOf(p.to)).map(([a, b], k) => html`<rect class="price" x=${px(a)}
-        y=${below + TITLE} width=${px(b - a)} height="20"/>${k === 0 && html`<text x=${px(a) + 4} y=${below + TITLE + 14}>${p.price}</text>`}`))}
+      ${schedule.prices.filter(onDay).map((p) => parts(secondsOf(p.from), secondsOf(p.to)).map(([a, b], _, all) => html`<rect class="price" x=${px(a)}
+        y=${below + TITLE} width=${px(b - a)} height="20"/>${all.every(([c, d]) => b - a >= d - c) && html`<text x=${px(a) + 4} y=${below + TITLE + 14}>${p.price}</text>`}`))}
       ${schedule.plan.length > 0 && html`<path class="row" d=${`M0 ${below + 44}H${wide.value}`}/>
         <text class="title" x="2" y=${below + 57}>heating plan</text>
         ${schedule.plan.filter(onDay).map((p) => parts(secondsOf(p.from || p.ready_by), secondsOf(p.until)).map(([a, b]) => html`<rect class="bar heating" x=${px(a)}
