@@ -17,18 +17,14 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 MODULES = (
     *(f"physics/{name}" for name in ("age_book", "ahead", "circuit", "circuit_age", "contents")),
-    *(f"physics/{name}" for name in ("evaporation", "forces", "heat", "laws", "loops", "outside")),
-    *(
-        f"physics/{name}"
-        for name in ("own_water", "parcels", "passing", "readings", "settled", "settling", "sources")
-    ),
-    *(
-        f"physics/{name}"
-        for name in ("stays", "tub_heat", "tub_node", "turns", "warmth", "water_age", "ways")
-    ),
-    *(f"simulation/{name}" for name in ("beside", "board", "dry", "effects", "engine", "exchanges")),
-    *(f"simulation/{name}" for name in ("heating_control", "passes", "recorder", "steering", "stream")),
-    *(f"simulation/{name}" for name in ("room", "room_thermostats", "thermostat", "water_and_heat", "wired")),
+    *(f"physics/{name}" for name in ("evaporation", "forces", "heat", "inside", "laws", "loops", "outside")),
+    *(f"physics/{name}" for name in ("own_water", "parcels", "passing", "pieces", "readings", "settled")),
+    *(f"physics/{name}" for name in ("settling", "sources", "stays", "sunlit", "tub_heat", "tub_node")),
+    *(f"physics/{name}" for name in ("turns", "warmth", "water_age", "ways")),
+    *(f"simulation/{name}" for name in ("beside", "board", "clock", "dry", "effects", "engine", "exchanges")),
+    *(f"simulation/{name}" for name in ("frost", "heating_control", "jets", "passes", "recorder")),
+    *(f"simulation/{name}" for name in ("room", "room_thermostats", "steering", "stream", "thermostat")),
+    *(f"simulation/{name}" for name in ("water_and_heat", "wired")),
 )
 """Typed throughout, and called most often. None has a class with a `__getattr__`, with which mypyc's code
 crashes, nor a `cached_property`, which it works out each time."""

@@ -162,8 +162,8 @@ class CircuitMetrics:
 
 @dataclass(frozen=True, slots=True)
 class EnergyMetrics:
-    """Electricity of pumps, blowers and heat sources, and fuel. What else is on the supply counts towards the
-    current only.
+    """Electricity of pumps, blowers, circulators, heat sources, treatment devices and the pump room's heater,
+    fan and sump pump, and fuel. What else is on the supply (also_on_it) counts towards the current only.
     """
 
     currency: str

@@ -15,6 +15,8 @@ from cyclesim.scenario.forms.times import Occasion
 
 Misfit = tuple[str, str]
 """What does not fit, and what mends it."""
+AIR, PLAN = "air line flushes", "heating plan"
+"""What does not fit here no other filter runs and line flushes mend."""
 _DAY_S = 86_400
 
 
@@ -43,6 +45,20 @@ def keyed(schedule: Schedule) -> Iterator[tuple[str, tuple[Run, ...]]]:
     for kind, entries in reversed(schedule.timed.items()):
         if runs := tuple(run for run in entries if isinstance(run, Run)):
             yield kind, runs
+
+
+def clock_times(schedule: Schedule) -> Iterator[tuple[str, str, time]]:
+    """Every clock time that is keyed in, with what a misfit is of and what it is for.
+
+    Those of people and quiet hours are not keyed in.
+    """
+    for kind, runs in keyed(schedule):
+        yield from (("controller", f"a {kind}", start) for run in runs for start in run.start or ())
+    for air in schedule.air_line_flushes:
+        yield from ((AIR, "an air line flush", start) for start in air.start)
+    for step in schedule.heating.plan if schedule.heating else ():
+        clocks = filter(None, (step.ready_by, step.from_time, step.until))
+        yield from ((PLAN, "a step of the heating plan", clock) for clock in clocks)
 
 
 def nearest_step(start: time, step_s: float) -> time:

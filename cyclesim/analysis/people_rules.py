@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date, timedelta
 
 import numpy as np
 
 from cyclesim.analysis.amounts import apart, exactly, hotter, lasting, listed, times_apart
-from cyclesim.analysis.findings import CHOICE, Breach, Change, Judged, Rule, Subject
+from cyclesim.analysis.findings import CHOICE, Breach, Judged, Rule
 from cyclesim.analysis.history import History
 from cyclesim.analysis.mends import replaced
 from cyclesim.analysis.outlet import cooler_sun, outlet_too_hot
 from cyclesim.analysis.programme_mends import joined_sooner
 from cyclesim.analysis.spans import Spans, covers, join, meet, spans, total_s, while_in
-from cyclesim.analysis.sun_rules import stopped_in_time, stopped_too_late
+from cyclesim.analysis.sun_rules import stop_in_time, stopped_in_time, stopped_too_late
 from cyclesim.analysis.tub import HAIR_K, water_c_at
 from cyclesim.scenario.blocks.schedule import Schedule
-from cyclesim.simulation.assembly import Assembly
-from cyclesim.simulation.programme import Programme
 from cyclesim.simulation.sessions import sessions
 from cyclesim.simulation.setpoints import LONGEST_LEAD_S, midnight
 
@@ -63,21 +60,15 @@ def _why_too_hot(history: History, spell: Spans) -> tuple[str, str]:
         if own:
             kept_c = max((level.keep_at_c for level in history.set_points.levels), default=0.0)
             mend = f"a lower set point than {kept_c:g} degC, or a smaller source"
-        late = [stopped_too_late(history.plant, name) for name in fired if name in history.plant.steered]
-        mend = next((breach.mend for breach in late if breach), mend)
+        steered = [name for name in fired if name in history.plant.steered]
+        if late := [name for name in steered if stopped_too_late(history.plant, name)]:
+            mend = stop_in_time(history.plant, late)
         return f"{listed(fired)} heat{'s' if len(fired) == 1 else ''} it", mend
     run = [n for n, s in trace.pumps.items() if total_s(meet(while_in(s, "on", "low", "high"), spell))]
     if run:
         mend = "filter for a shorter time or at a lower speed, or leave the cover open for a while in summer"
         return f"the heat of {listed(run)} alone, with no source firing", mend
     return "it is as warm as that with nothing running", "open the cover, and look at the zones around it"
-
-
-def _sun_stopped(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """A high stop at collectors that are stopped too late, or by nothing."""
-    del about
-    for name in plant.steered:
-        yield from stopped_in_time(plant, programme, Subject(name, ()))
 
 
 def session_too_long(history: History) -> Judged:
@@ -217,7 +208,7 @@ RULES: tuple[Rule, ...] = (
         + CHOICE,
         mend="a lower set point, or less heat from pumps",
         judge=water_too_hot,
-        changes=_sun_stopped,
+        changes=stopped_in_time,
     ),
     Rule(
         "outlet-too-hot",

@@ -26,7 +26,7 @@ from cyclesim.analysis.combinations import (
     with_bore,
 )
 from cyclesim.analysis.findings import PRACTICE, SHEET, Breach, Judged, NotJudged, Rule
-from cyclesim.analysis.keyed_in import days_apart, keyed, nearest_step, too_many_a_day
+from cyclesim.analysis.keyed_in import clock_times, days_apart, nearest_step, too_many_a_day
 from cyclesim.physics.links import TUB
 from cyclesim.physics.water_age import STILL_M3_S
 from cyclesim.scenario.blocks.heat_sources import HeatPump, HeatSource
@@ -271,22 +271,21 @@ def programme_does_not_fit(plant: Assembly, programme: Programme) -> Judged:
 
 
 def _off_step(plant: Assembly, step_s: float) -> Iterator[Breach]:
-    """Starts, and lengths of filter runs, that are no whole number of the controller's steps."""
+    """Times, and lengths of filter runs, that are no whole number of the controller's steps."""
     steps = f"its times move in steps of {lasting(step_s)}"
-    for kind, runs in keyed(plant.scenario.schedule):
-        for run in runs:
-            for start in run.start or ():
-                step = nearest_step(start, step_s)
-                if step != start:
-                    mend = f"move it to {step:%H:%M}, the nearest step"
-                    yield _misfit(f"a {kind} at {start:%H:%M}, and {steps}", mend)
-            if kind == "filter run" and run.lasts_s % step_s:
-                cause = f"a filter run of {lasting(run.lasts_s)}, and {steps}"
-                yield _misfit(cause, "make it a whole number of steps long")
+    for of, what, clock in clock_times(plant.scenario.schedule):
+        step = nearest_step(clock, step_s)
+        if step != clock:
+            mend = f"move it to {step:%H:%M}, the nearest step"
+            yield _misfit(f"{what} at {clock:%H:%M}, and {steps}", mend, of)
+    for run in plant.scenario.schedule.filter_runs:
+        if run.lasts_s % step_s:
+            cause = f"a filter run of {lasting(run.lasts_s)}, and {steps}"
+            yield _misfit(cause, "make it a whole number of steps long")
 
 
-def _misfit(cause: str, mend: str) -> Breach:
-    return Breach("controller", cause, None, "", "", mend)
+def _misfit(cause: str, mend: str, of: str = "controller") -> Breach:
+    return Breach(of, cause, None, "", "", mend)
 
 
 def flow_backwards(plant: Assembly, programme: Programme) -> Judged:

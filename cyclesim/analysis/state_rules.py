@@ -11,7 +11,15 @@ from cyclesim.analysis.amounts import apart, at_least, flow, lasting, listed
 from cyclesim.analysis.combinations import as_written, while_at
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Rule, Subject
 from cyclesim.analysis.history import HALTS
-from cyclesim.analysis.supply import CONTINUOUS_SHARE, Load, carried, loads_at, overloads
+from cyclesim.analysis.supply import (
+    CONTINUOUS_SHARE,
+    Carried,
+    Load,
+    carried,
+    loads,
+    loads_at,
+    overloads,
+)
 from cyclesim.analysis.truth import Snapshot
 from cyclesim.control.demands import FLUSHES
 from cyclesim.physics.water_age import STILL_M3_S
@@ -23,10 +31,9 @@ from cyclesim.simulation.programme import Programme
 
 
 def heat_without_flow(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
-    """A source's heat has been on, for longer than the grace, without the flow that it needs.
+    """A source's heat has been on past the grace without the flow that it needs.
 
-    Collectors are built to stand hot: water that runs backwards through them, or too little, is milder.
-    """
+    Collectors are built to stand hot, which is more than little water or water that runs backwards."""
     for name, truth in snapshot.sources:
         if not (truth.hot and truth.past_grace) or isinstance(plant.sheet.heat_sources[name], Solar):
             continue
@@ -140,25 +147,38 @@ def supply_overload(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
     """What is on draws more from a circuit than its breaker is rated for, or than it may for hours on end."""
     everything = loads_at(snapshot, plant)
     for name in plant.scenario.circuits:
-        fed = carried(plant, name, everything)
-        if not fed.breaker_a or fed.within(fed.counted_a):
-            continue
-        drawn, on = fed.drawn_a, fed.loads
-        cause = f"{listed(_written(on))} {'at once' if len(on) > 1 else 'alone'}"
-        if fed.within(drawn):
-            long = [load for load in on if load.lasting]
-            cause += f", {listed(_written(long))} for 3 h or more and so counted {CONTINUOUS_SHARE:.0%}"
-            on = tuple(load._replace(current_a=load.counted_a) for load in on)
-            drawn = fed.counted_a
-        value, limit = apart(drawn, fed.breaker_a, 1)
-        yield Breach(
-            name,
-            cause,
-            drawn,
-            "A",
-            f"{value} A of {limit} A",
-            _overload_mend(on, drawn, fed.breaker_a, plant),
-        )
+        yield from _too_much(carried(plant, name, everything), plant)
+
+
+def overloaded_by_one(plant: Assembly, programme: Programme) -> Iterator[Breach]:
+    """One thing that is asked for draws too much for its circuit, with no more than what is always on.
+
+    What it draws for 3 h or more counts as any other here: whether it runs so long, only a run knows.
+    """
+    asked = {(starter.target, starter.speed or "on") for starter in programme.controller.starters}
+    for demand in programme.controller.demands:
+        asked |= {(demand.pump, demand.speed), *demand.beside}
+        asked |= {(name, "on") for name in (*demand.calls, *demand.circulators)}
+    for circuit, sheet in plant.scenario.circuits.items():
+        contacts = [[], *([at] for at in sorted(asked) if at[0] in sheet.feeds)]
+        over = [b for on in contacts for b in _too_much(carried(plant, circuit, loads(plant, on)), plant)]
+        yield from over[: 1 if len(over) == len(contacts) else None]  # what is always on is too much alone
+
+
+def _too_much(fed: Carried, plant: Assembly) -> Iterator[Breach]:
+    """What a circuit carries, where that is more than its breaker takes."""
+    if not fed.breaker_a or fed.within(fed.counted_a):
+        return
+    drawn, on = fed.drawn_a, fed.loads
+    cause = f"{listed(_written(on))} {'at once' if len(on) > 1 else 'alone'}"
+    if fed.within(drawn):
+        long = [load for load in on if load.lasting]
+        cause += f", {listed(_written(long))} for 3 h or more and so counted {CONTINUOUS_SHARE:.0%}"
+        on = tuple(load._replace(current_a=load.counted_a) for load in on)
+        drawn = fed.counted_a
+    value, limit = apart(drawn, fed.breaker_a, 1)
+    mend = _overload_mend(on, drawn, fed.breaker_a, plant)
+    yield Breach(fed.circuit, cause, drawn, "A", f"{value} A of {limit} A", mend)
 
 
 def _written(loads_: Iterable[Load]) -> list[str]:
@@ -475,5 +495,6 @@ RULES: tuple[Rule, ...] = (
         nothing="all that is on each circuit together draws no more than its breaker bears",
         changes=mends.shed,
         continuous=True,
+        by_plant=overloaded_by_one,
     ),
 )

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from functools import reduce
 
 from cyclesim.analysis import mends
-from cyclesim.analysis.amounts import apart, flow, lasting
+from cyclesim.analysis.amounts import apart, flow, lasting, listed
 from cyclesim.analysis.findings import CHOICE, PRACTICE, Breach, Change, Rule, Subject
 from cyclesim.analysis.history import HALTS, moves_at
 from cyclesim.analysis.kept_out import LASTS_S, Why
@@ -162,26 +163,31 @@ def stopped_too_late(plant: Assembly, name: str) -> Breach | None:
     """Where nothing stops the sun before the water is warmer than people may bathe in."""
     most_c, stop_c = plant.scenario.limits.bathing_temperature_c, plant.steered[name].high_stop_c
     if stop_c is None:
-        return Breach(name, "nothing stops the sun: no high_stop", None, "degC", "", _sentence(plant))
+        return Breach(name, "nothing stops the sun: no high_stop", None, "degC", "", stop_in_time(plant))
     if stop_c <= most_c:
         return None
     cause, text = "its high_stop is above what people may bathe in", " of ".join(apart(stop_c, most_c, 1))
-    return Breach(name, cause, stop_c, "degC", f"{text} degC", _sentence(plant))
+    return Breach(name, cause, stop_c, "degC", f"{text} degC", stop_in_time(plant))
 
 
-def _sentence(plant: Assembly) -> str:
+def stop_in_time(plant: Assembly, names: Sequence[str] = ()) -> str:
+    """The mend of sets that nothing stops in time, in words; *names* tell which of several they are."""
     most = _degrees(plant.scenario.limits.bathing_temperature_c)
-    return f"stop it in time: steered: high_stop: {most} or less"
+    which = listed(list(names)) if names and len(plant.steered) > 1 else "it"
+    return f"stop {which} in time: steered: high_stop: {most} or less"
 
 
 def stopped_in_time(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:
-    """A high stop at the warmest that people may bathe in."""
+    """A high stop at the warmest that people may bathe in; at every set, where it is the tub's water."""
     del programme
-    if stopped_too_late(plant, about.name):
-        most_c = plant.scenario.limits.bathing_temperature_c
-        at = "plant", "heat_sources", about.name, "steered", "high_stop_c"
-        made = mends.with_text(most_c, _degrees(most_c), *at)
-        yield mends.change(_sentence(plant), made)
+    late = [name for name in plant.steered if about.name in (name, "tub") and stopped_too_late(plant, name)]
+    most_c = plant.scenario.limits.bathing_temperature_c
+    made = [
+        mends.with_text(most_c, _degrees(most_c), "plant", "heat_sources", name, "steered", "high_stop_c")
+        for name in late
+    ]
+    if made:
+        yield mends.change(stop_in_time(plant, late), reduce(mends.chained, made))
 
 
 def _not_turned(plant: Assembly, programme: Programme, about: Subject) -> Iterator[Change]:

@@ -55,13 +55,21 @@ def tune(
 
     read = text_of(file)
     scenario = loaded(file, sets, new_file, json_file, figure_file)
+    from cyclesim.decide.tuning.space import UnevenStepError
     from cyclesim.decide.tuning.tuning import tune as tune_
+    from cyclesim.errors import InputError
     from cyclesim.said.strips import strips
     from cyclesim.said.tune import tune_page, tune_values
+    from cyclesim.scenario.reading.load import written as as_written
     from cyclesim.shown.pictures.tune import write_tune_figure
 
     with sweeping(workers, cluster, afresh, "running programmes") as how:
-        tuning = tune_(scenario, seed=seed, how=how)
+        try:
+            tuning = tune_(scenario, seed=seed, how=how)
+        except UnevenStepError:
+            tree, at = as_written(file, sets), ("controller", "time_step")
+            due = "expected a step of which a whole number fills a day, e.g. 15 min"
+            raise InputError(tree.fault(at, f"'{tree.mark(at).text}'", due)) from None
     status = OK if tuning.recommended is not None and not tuning.standing else BROKEN
     after = ""
     if new_file is not None and tuning.recommended is None:

@@ -94,7 +94,7 @@ class Forces:
 
     def _book(self, now: int) -> None:
         if now > self._given_until_s:
-            self._given = self._given + self.now * (now - self._given_until_s)
+            self._given = self._given + self.now * float(now - self._given_until_s)  # not an int: slow
             self._given_until_s = now
 
     def beside(self, tub_c: float) -> Floats:

@@ -13,7 +13,7 @@ from __future__ import annotations
 from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from math import exp, expm1, hypot, inf, log, sqrt
+from math import exp, expm1, hypot, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -309,43 +309,3 @@ class ZoneFilter:
         """Temperature [degC] at t_s of water that was temp0_c at t0_s <= t_s and has stood since."""
         kept, gained = self.stood(t0_s, t_s)
         return temp0_c * kept + gained
-
-
-class ZoneFilters:
-    """Several zone filters of one first hour, asked at once; None among them is water that loses nothing."""
-
-    __slots__ = ("_asked_s", "_before_c", "_kept_c", "_last", "_origin_s", "_rates_1_s", "_zone_c")
-
-    def __init__(self, filters: Sequence[ZoneFilter | None]) -> None:
-        first = next((f for f in filters if f is not None), ZoneFilter([0.0], HOUR_S))
-        self._origin_s, self._last = first._origin_s, first._last
-        none = np.zeros(self._last + 1)
-        self._zone_c: Floats = np.array([none if f is None else f._zone_c for f in filters]).T.copy()
-        self._kept_c: Floats = np.array([none if f is None else f._kept_c for f in filters]).T - self._zone_c
-        self._rates_1_s = np.array([0.0 if f is None else -1.0 / f._tau_s for f in filters])
-        self._asked_s, self._before_c = -inf, none
-
-    def _particular(self, t_s: float) -> Floats:
-        since_s = max(0.0, t_s - self._origin_s)
-        hour = min(int(since_s // HOUR_S), self._last)
-        beside: Floats = np.exp((since_s - hour * HOUR_S) * self._rates_1_s)
-        beside *= self._kept_c[hour]
-        beside += self._zone_c[hour]
-        return beside
-
-    def stood(self, t0_s: float, t_s: float) -> tuple[Floats, Floats]:
-        """As `ZoneFilter.stood`, of each; their time constants must be above 0."""
-        kept: Floats = np.exp((t_s - t0_s) * self._rates_1_s)
-        before_c = self._before_c if self._asked_s == t0_s else self._particular(t0_s)
-        now_c = self._particular(t_s)
-        self._asked_s, self._before_c = t_s, now_c
-        return kept, now_c - before_c * kept
-
-    def course(self, t0_s: float, at_s: Floats) -> tuple[Floats, Floats]:
-        """The same by each of some instants: a row for each."""
-        since_s = at_s - self._origin_s
-        hours = np.clip(since_s // HOUR_S, 0, self._last).astype(int)
-        late_s: Floats = np.maximum(since_s, 0.0) - hours * HOUR_S
-        now_c = np.exp(late_s[:, None] * self._rates_1_s) * self._kept_c[hours] + self._zone_c[hours]
-        kept: Floats = np.exp((at_s - t0_s)[:, None] * self._rates_1_s)
-        return kept, now_c - self._particular(t0_s) * kept

@@ -37,6 +37,7 @@ class Passing:
     """What it returns by the second [J], as soon as somebody asks for all of it."""
     lasted_s: int = 0
     given_j: float = 0.0
+    """What it is taken to have returned by then."""
 
     def begins(self, tub_c: float, forces: Floats) -> bool:
         """Whether it begins at that temperature of the tub, with these *forces*."""
@@ -65,29 +66,25 @@ class Passing:
 
     def tub_c(self, after_s: int, tub_j_k: float) -> float:
         """How warm a tub of *tub_j_k* [J/K] was so long after it began [degC], as `sent_out` has it."""
-        alone_c = self.before_c + self.returned_j(self.lasted_s) / tub_j_k
+        alone_c = self.before_c + self.given_j / tub_j_k
         else_k = (self.after_c - alone_c) * after_s / self.lasted_s  # what else has warmed it
         return self.before_c + self.returned_j(after_s) / tub_j_k + else_k
 
     def else_k(self, tub_j_k: float) -> float:
         """By how much all else has warmed a tub of *tub_j_k* [J/K] since it began [K]."""
-        return self.after_c - self.before_c - self.returned_j(self.lasted_s) / tub_j_k
+        return self.after_c - self.before_c - self.given_j / tub_j_k
 
-    def answer(self, by_second: Floats, forces: Floats, until: int) -> Floats:
-        """What factors by the second come to, from now on and before *until* [s]; columns as in Passages.
-
-        *forces* act from now on; each change of what acts counts from when it came.
-        """
-        now, began_s, first_force = self.lasted_s, 0, len(self.causes) - len(forces)
-        answer: Floats = by_second[now:until] @ self.causes
-        acts = self.acted[0][0]
+    def changes(self, forces: Floats) -> list[tuple[int, Floats]]:
+        """When what acts has changed since it began [s], with *forces* from now on, and by how much."""
+        acts, began_s, changes = self.acted[0][0], 0, list[tuple[int, Floats]]()
+        if acts is forces and len(self.acted) == 1:
+            return changes
         for (_, dt_s), (row, _) in pairwise([*self.acted, (forces, 0)]):
             began_s += dt_s
             if row is not acts:
-                later = by_second[now - began_s : until - began_s, first_force:]
-                answer = answer + later @ (row - acts)
+                changes.append((began_s, row - acts))
                 acts = row
-        return answer
+        return changes
 
     def sent_out(self, tub_j_k: float) -> list[Slug]:
         """What a tub of *tub_j_k* [J/K] has sent out since it began: a stream [s], in few slugs."""

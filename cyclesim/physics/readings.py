@@ -101,16 +101,16 @@ class Readings:
 
     def body_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Mean temperature [degC] of a body; later than now, as if nothing began to move."""
-        foreseen = self._foreseen(body, only_now=True)
-        if foreseen is not None:
-            return float(foreseen[0][0]) / self._stays.capacity_j_k[body]
-        held_j = 0.0
-        for i in self._stays.members[body]:
-            held_j += self._read(i, at_s, tub_c)[0]
+        circuit, members = self._passing(body), self._stays.members[body]
+        held_j = None if circuit is None else self._settling.holds_j(circuit, members)
+        if held_j is None:
+            held_j = 0.0
+            for i in members:
+                held_j += self._read(i, at_s, tub_c)[0]
         return held_j / self._stays.capacity_j_k[body]
 
-    def _foreseen(self, body: int, *, only_now: bool) -> tuple[Floats, Floats] | None:
-        """What `Settling.foresee` says of a body's reaches, where water moves through all of them."""
+    def _passing(self, body: int) -> Circuit | None:
+        """The circuit of a body all of which water passes that has not settled."""
         members, flows = self._stays.members[body], self._water.flows
         circuit = self._circuits[self._circuit_of[members[0]]]
         if circuit.passing is None:
@@ -118,7 +118,7 @@ class Readings:
         for i in members:
             if not flows[i] or self._circuit_of[i] != circuit.number:
                 return None
-        return self._settling.foresee(circuit, members, only_now=only_now)
+        return circuit
 
     def is_lit(self, body: int) -> bool:
         """Whether all of the circuit of a body stands, in a sun of which is known how it goes on."""
@@ -146,11 +146,10 @@ class Readings:
         way = circuit.way
         if way is not None and way.is_fast and circuit.began_s == now and circuit.passing is None:
             circuit.passing = self._settling.begins(circuit, way, tub_c)
-        foreseen = self._foreseen(body, only_now=False)
-        if foreseen is None:
+        passing = self._passing(body)
+        if passing is None:
             return None
-        held_j, by_then_c = foreseen
-        return held_j / self._stays.capacity_j_k[body] - by_then_c
+        return self._settling.warmer_k(passing, self._stays.members[body], self._stays.capacity_j_k[body])
 
     def coldest_c(self, body: int, at_s: float, tub_c: float) -> float:
         """Temperature [degC] at a body's coldest end."""

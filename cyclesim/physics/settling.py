@@ -6,7 +6,7 @@ By vector as long as each reach holds one slug (`physics/ways.py`, Passages), ot
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 
 import numpy as np
@@ -88,27 +88,54 @@ class Settling:
         done = self._ways.follow(way, slugs, sent_out, forces, settled_too=True, asked=i)
         return done.contents.get(i, [])
 
-    def foresee(
-        self, circuit: Circuit, reaches: Iterable[int], *, only_now: bool
-    ) -> tuple[Floats, Floats] | None:
-        """Heat in some reaches above 0 degC [J], and the tub [degC], from now on until the circuit settles.
+    def holds_j(self, circuit: Circuit, reaches: Sequence[int]) -> float | None:
+        """Heat above 0 degC in some reaches now [J]; None where some reach held more slugs as it began."""
+        passing = circuit.passing
+        if passing is None or not (passing.is_straight and circuit.straight.is_straight):
+            return None
+        now, held_j = passing.lasted_s, 0.0
+        changes, else_k = passing.changes(self._forces.now), passing.else_k(self._tub_j_k)
+        for i in reaches:
+            inside = self._inside(passing.way, i)
+            held_j += float(inside.by_second[now].dot(passing.causes))
+            held_j += else_k * float(inside.as_tub_is_warmer_j[now - now // 2])
+            for began_s, more in changes:
+                held_j += float(inside.by_second[now - began_s, -len(more) :].dot(more))
+        return held_j
 
-        By the second, if nothing warms the tub from now on but what is under way; None where some reach held
-        more than one slug as it began.
+    def warmer_k(self, circuit: Circuit, reaches: Sequence[int], capacity_j_k: float) -> Floats | None:
+        """By how much some reaches are warmer than the tub [K], by the second from now until all settles.
+
+        If nothing warms the tub from now on but what is under way; None as for `holds_j`. *capacity_j_k*: of
+        these reaches.
         """
         passing = circuit.passing
         if passing is None or not (passing.is_straight and circuit.straight.is_straight):
             return None
-        now, else_k = passing.lasted_s, passing.else_k(self._tub_j_k)
-        until = now + 1 if only_now else passing.way.after_s + 1
-        tub_c: Floats = passing.by_second[now:until] @ passing.causes / self._tub_j_k
-        tub_c += passing.before_c + else_k
-        held_j: Floats = np.zeros(until - now)
-        for i in reaches:
-            inside = self._inside(passing.way, i)
-            held_j += passing.answer(inside.by_second, self._forces.now, until)
-            held_j += else_k * inside.as_tub_is_warmer_j[now - now // 2 : until - now // 2]
-        return held_j, tub_c
+        way, now = passing.way, passing.lasted_s
+        warmer_k: Floats = self._apart(way, tuple(reaches), capacity_j_k)[now:].dot(passing.causes)
+        warmer_k -= passing.before_c
+        changes = passing.changes(self._forces.now)
+        if now or changes:
+            else_k, then = passing.else_k(self._tub_j_k), now - now // 2
+            warmer_k -= else_k
+            for i in reaches:
+                inside = self._inside(way, i)
+                more_j: Floats = else_k * inside.as_tub_is_warmer_j[then : then + len(warmer_k)]
+                for began_s, more in changes:
+                    by_second = inside.by_second[now - began_s :, -len(more) :]
+                    more_j += by_second[: len(warmer_k)].dot(more)
+                warmer_k += more_j / capacity_j_k
+        return warmer_k
+
+    def _apart(self, way: Way, reaches: tuple[int, ...], capacity_j_k: float) -> Floats:
+        """Factors, columns as in Passages, of how much warmer than the tub reaches are, second by second."""
+        known = way.passages.apart.get(reaches)
+        if known is None or known[0] != self._tub_j_k:
+            held: Floats = np.sum([self._inside(way, i).by_second for i in reaches], axis=0)
+            factors = held / capacity_j_k - way.passages.fed(self._tub_j_k)[1] / self._tub_j_k
+            known = way.passages.apart[reaches] = self._tub_j_k, factors
+        return known[1]
 
     def _inside(self, way: Way, i: int) -> Inside:
         inside = way.passages.inside.get(i)

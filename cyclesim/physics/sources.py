@@ -4,8 +4,10 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from math import ceil, cos, exp, floor, log, pi
+from math import exp, log, pi
 from typing import NamedTuple, Self
+
+import numpy as np
 
 from cyclesim.spreads import Assumption
 
@@ -24,6 +26,7 @@ DEFROST_SHARE = Assumption(0.10, 0.05, 0.20, "output lost in saturated air, comm
 
 _DRY_COIL = 0.5  # relative humidity up to which no frost is counted; common practice, no source
 _RATED_EFFORT = 0.03  # an easier rating is taken as this: below it, the ideal work loses its meaning
+_INSTANT_S = 1e-6  # so long a day of no sun lasts
 _PRIOR_K = 0.1  # weight of the usual slopes: enough where the points say nothing, lost where they do
 
 
@@ -221,21 +224,18 @@ class SolarCollector:
     def hourly_w(self, start_local_standard: datetime, hours: int) -> list[float]:
         """Mean heat (W) of each hour from a naive local standard time on, the sine integrated exactly."""
         started_s = (start_local_standard - datetime(2000, *self.midsummer)).total_seconds()
-        heats_j = [0.0] * hours
-        day_s = started_s - started_s % DAY_S - DAY_S  # a day of sun may pass midnight
-        while day_s <= started_s + HOUR_S * hours + DAY_S:
-            summer = 0.5 + 0.5 * cos(2.0 * pi * (day_s / YEAR_S))
-            peak_w = self.midwinter_w + (self.midsummer_w - self.midwinter_w) * summer
-            length_s = HOUR_S * (
-                self.midwinter_day_h + (self.midsummer_day_h - self.midwinter_day_h) * summer
-            )
-            sunrise_s = day_s + HOUR_S * self.noon_h - length_s / 2.0
-            rises, sets = ((at - started_s) / HOUR_S for at in (sunrise_s, sunrise_s + length_s))
-            for i in range(max(0, floor(rises)), min(hours, ceil(sets))):
-                from_s = started_s + HOUR_S * i
-                first, last = (
-                    min(max((at - sunrise_s) / length_s, 0.0), 1.0) for at in (from_s, from_s + HOUR_S)
-                )
-                heats_j[i] += peak_w * length_s / pi * (cos(pi * first) - cos(pi * last))
-            day_s += DAY_S
-        return [heat_j / HOUR_S for heat_j in heats_j]
+        first_s = started_s - started_s % DAY_S - DAY_S  # a day of sun may pass midnight
+        days_s = np.arange(first_s, started_s + HOUR_S * hours + DAY_S + 1.0, DAY_S)[:, None]
+        summer = 0.5 + 0.5 * np.cos(2.0 * pi * (days_s / YEAR_S))
+        peak_w = self.midwinter_w + (self.midsummer_w - self.midwinter_w) * summer
+        shorter_h = self.midsummer_day_h - self.midwinter_day_h
+        length_s = np.maximum(HOUR_S * (self.midwinter_day_h + shorter_h * summer), _INSTANT_S)
+        sunrise_s = days_s + HOUR_S * self.noon_h - length_s / 2.0
+        at = np.floor((sunrise_s - started_s) / HOUR_S).astype(np.int64) + np.arange(26)
+        gone = np.clip((started_s + HOUR_S * at - sunrise_s) / length_s, 0.0, 1.0)
+        heats_j = peak_w * length_s / pi * -np.diff(np.cos(pi * gone))
+        at = at[:, :-1]
+        asked = (at >= 0) & (at < hours)
+        by_hour = np.bincount(at[asked], heats_j[asked], minlength=hours)
+        mean_w: list[float] = (by_hour / HOUR_S).tolist()
+        return mean_w

@@ -11,14 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cyclesim.physics.forces import Forces
-from cyclesim.physics.heat import ZoneFilter, ZoneFilters, decay
+from cyclesim.physics.heat import ZoneFilter, decay
 from cyclesim.physics.sunlit import Sunlit
 from cyclesim.physics.warmth import Floats, Reach
 from cyclesim.physics.ways import Way
 
 Ints = NDArray[np.int64]
 OnStays = Callable[[int, Floats], None]
-"""Told of a body's next closed stays: a row for each, or one row alone."""
+"""Told of closed stays of a body, a row for each, or one row alone; earlier ones may come after later."""
 
 _TOLD_AT_ONCE = 500
 
@@ -173,6 +173,7 @@ class Straight:
         sun: Sunlit,
     ) -> None:
         self.held, self._reaches = held, reaches
+        self._places = {i: k for k, i in enumerate(held)}
         half_j_k = [0.5 * reaches[i].capacity_j_k for i in held]
         self.half_j_k: Floats = np.array(half_j_k + half_j_k)
         self._beside = [_filters_of(held, those) for those in filters]
@@ -206,16 +207,41 @@ class Straight:
         """Heat that what stands got in a stay [J]: its row, and the place in *held*."""
         self._passed: dict[int, _Passed] = {}
         self._settled: dict[int, _Settled] = {}
+        self._elsewhere: list[int] = []
+        """Rows of times in which the water was in slugs, and its stays were told one by one."""
+        self._first = self._open_stays()
+        """What the first row began with."""
+
+    def _open_stays(self) -> list[list[float]]:
+        """When each body's open stay began, how warm that was, its coldest and its warmest end [degC]."""
+        stays = self._stays
+        columns = (stays.since, stays.start_c, stays.coldest_c, stays.warmest_c)
+        return [[column[body] for body in self.bodies] for column in columns]
 
     def begin(self, ends_c: Sequence[float], now: int) -> None:
         """The water is told here from now on."""
-        self._ends_c[0] = ends_c
-        self.is_straight, self.ends_c, self.touched_s = True, self._ends_c[0], float(now)
+        row = len(self._closed_s)
+        if row == _TOLD_AT_ONCE - 1:
+            self.tell()
+            row = 0
+        if row:
+            self._elsewhere.append(row)
+            self._closed_s.append(now)
+            self._moves.append(bytes(self._stays.moves))
+            row += 1
+        else:
+            self._first = self._open_stays()
+        self._ends_c[row] = ends_c
+        self.is_straight, self.ends_c, self.touched_s = True, self._ends_c[row], float(now)
+
+    def _maps(self, at_s: float) -> list[tuple[float, float]]:
+        """What standing until then does to the water beside each zone, as `ZoneFilter.stood` has it."""
+        return [(1.0, 0.0) if one is None else one.stood(self.touched_s, at_s) for one in self._zones]
 
     def stood(self, now: float) -> Floats:
         """The water at *now* [s] if it has stood since it was touched last [degC]."""
-        kept, gained = self._zones.stood(self.touched_s, now)
-        stood: Floats = self.ends_c * kept[self._which] + gained[self._which]
+        maps = np.array(self._maps(now))[self._which]
+        stood: Floats = self.ends_c * maps[:, 0] + maps[:, 1]
         for k, heat_w in self._heats_w:
             risen_k = self._risen_k(k, heat_w, now)
             stood[k] += risen_k
@@ -227,7 +253,7 @@ class Straight:
 
         *all_stands*: no water of the circuit moves from then on.
         """
-        self._heats_w = [(self.held.index(i), heat_w) for i, heat_w in heats_w.items()]
+        self._heats_w = [(self._places[i], heat_w) for i, heat_w in heats_w.items()]
         if self.sun.shines:
             self.is_lit = all_stands
             self._which, self._zones = self._beside[all_stands]
@@ -238,8 +264,8 @@ class Straight:
             self.close(self.stood(now), now, None)
             return
         times = self.sun.steady(self.touched_s, now)
-        kept, gained = self._zones.course(self.touched_s, np.array([float(at) for at, _ in times]))
-        course: Floats = self.ends_c * kept[:, self._which] + gained[:, self._which]
+        maps = np.array([self._maps(at) for at, _ in times])[:, self._which]
+        course: Floats = self.ends_c * maps[:, :, 0] + maps[:, :, 1]
         for k, heat_w in self._heats_w:
             course[:, [k, k + len(self.held)]] += [[self._risen_k(k, heat_w, at)] for at, _ in times]
         for ends_c, (at, given_w) in zip(course, times, strict=True):
@@ -247,7 +273,7 @@ class Straight:
                 self._stays.move(i, moves=sun_w > 0.0)
                 if sun_w:
                     given_j = sun_w * (at - self.touched_s)
-                    self._given_j.append((len(self._closed_s), self.held.index(i), given_j))
+                    self._given_j.append((len(self._closed_s), self._places[i], given_j))
             self.close(ends_c, at, None)
 
     def _risen_k(self, k: int, heat_w: float, at_s: float) -> float:
@@ -292,55 +318,71 @@ class Straight:
         row, last = len(self._closed_s), None
         causes = self._causes[row : row + 1].copy()
         for of_way in self._passed.values():
-            if of_way.rows[-1] == row:  # within the stay that is open
+            if of_way.rows and of_way.rows[-1] == row:  # within the stay that is open
                 last = of_way._replace(rose_k=[of_way.rose_k.pop()])
                 of_way.rows.pop()
-        self.tell()
+        self._hand_over()
         self.is_straight = False
         if last is not None:
             self._stays.lost_j[list(self.held)] += last.lost_j(causes)[0]
             for body, least_c in zip(last.moves.bodies, last.met_c(causes)[0].tolist(), strict=True):
                 self._stays.colder(body, least_c)
 
+    def _of_each(self, fold: np.ufunc, values: Floats) -> Floats:
+        """What the values of each body's reaches come to: a column for each body."""
+        folded: Floats = fold.reduceat(values[..., self._of_bodies], self._starts, axis=-1)
+        return folded
+
+    def _means_and_ends(self, temps_c: Floats) -> tuple[Floats, Floats, Floats]:
+        """Each body's mean, and its coldest and its warmest end [degC], in columns."""
+        n = len(self.held)
+        fronts, backs = temps_c[..., :n], temps_c[..., n:]
+        mean_c = self._of_each(np.add, self.half_j_k[:n] * (fronts + backs))
+        mean_c /= [self._stays.capacity_j_k[body] for body in self.bodies]
+        coldest = self._of_each(np.minimum, np.minimum(fronts, backs))
+        return mean_c, coldest, self._of_each(np.maximum, np.maximum(fronts, backs))
+
+    def _hand_over(self) -> None:
+        """The open stays of all bodies are as the last that was closed here has left them."""
+        if not (self._closed_s and self.bodies):
+            return
+        stays, ends = self._stays, [column.tolist() for column in self._means_and_ends(self.ends_c)]
+        for body, mean_c, coldest_c, warmest_c in zip(self.bodies, *ends, strict=True):
+            stays.since[body], stays.start_c[body] = self._closed_s[-1], mean_c
+            stays.coldest_c[body], stays.warmest_c[body] = coldest_c, warmest_c
+
     def tell(self) -> None:
-        """Tell of the stays that have been closed."""
+        """Tell of the stays that have been closed: not in the order of those that were told one by one."""
         stays, bodies, total = self._stays, self.bodies, len(self._closed_s)
         if total and bodies:
-            count, n = len(bodies), len(self.held)
-            now_s, temps_c = np.array(self._closed_s, dtype=float), self._ends_c[1 : total + 1]
-            fronts, backs = temps_c[:, :n], temps_c[:, n:]
+            columns: Floats = np.empty((len(Stay._fields), total, len(bodies)))
+            numbers, since, ends_s, moved, began_c, ended_c, lost_j, coldest_c, warmest_c = columns
             moves = np.frombuffer(b"".join(self._moves), dtype=bool).reshape(total, -1)[:, bodies]
-
-            def of_each(fold: np.ufunc, values: Floats) -> Floats:
-                folded: Floats = fold.reduceat(values[:, self._of_bodies], self._starts, axis=1)
-                return folded
-
-            held_j = of_each(np.add, self.half_j_k[:n] * (fronts + backs))
-            mean_c = held_j / [stays.capacity_j_k[b] for b in bodies]
-            coldest = of_each(np.minimum, np.minimum(fronts, backs))
-            warmest = of_each(np.maximum, np.maximum(fronts, backs))
-            ends_s = np.repeat(now_s, count).reshape(-1, count)
-            since = _before(stays.since, bodies, ends_s)
-            least = np.minimum(_before(stays.coldest_c, bodies, coldest), self._met_c(total))
-            columns = (
-                np.tile(np.array(bodies, dtype=float), (total, 1)),
-                since,
-                ends_s,
-                moves,
-                _before(stays.start_c, bodies, mean_c),
-                mean_c,
-                of_each(np.add, self._lost_j(total)),
-                np.where(moves, np.minimum(least, coldest), least),
-                _before(stays.warmest_c, bodies, warmest),
-            )
-            table, lasted = np.stack(columns, axis=2), now_s[:, None] > since
+            numbers[:], ends_s[:], moved[:] = bodies, np.array(self._closed_s, dtype=float)[:, None], moves
+            ended_c[:], coldest, warmest = self._means_and_ends(self._ends_c[1 : total + 1])
+            ended = (ends_s, ended_c, coldest, warmest)
+            begun = (since, began_c, coldest_c, warmest_c)
+            for column, at_first, before in zip(begun, self._first, ended, strict=True):
+                column[0], column[1:] = at_first, before[:-1]
+            lost_j[:] = self._of_each(np.add, self._lost_j(total))
+            np.minimum(coldest_c, self._met_c(total), out=coldest_c)
+            np.minimum(coldest_c, coldest, out=coldest_c, where=moves)
+            lasted = ends_s > since
+            lasted[self._elsewhere] = False
             for k, body in enumerate(bodies):
-                stays.on_stays(body, table[lasted[:, k], k])
-                stays.since[body], stays.start_c[body] = self._closed_s[-1], float(mean_c[-1, k])
-                stays.coldest_c[body], stays.warmest_c[body] = float(coldest[-1, k]), float(warmest[-1, k])
-        self._ends_c[0] = self.ends_c
+                stays.on_stays(body, columns[:, lasted[:, k], k].T)
+        if self.is_straight:
+            self._hand_over()
+        self._first, self._ends_c[0] = self._open_stays(), self.ends_c
         self.ends_c = self._ends_c[0]
-        for records in (self._closed_s, self._moves, self._given_j, self._passed, self._settled):
+        for records in (
+            self._closed_s,
+            self._moves,
+            self._given_j,
+            self._passed,
+            self._settled,
+            self._elsewhere,
+        ):
             records.clear()
 
     def _lost_j(self, total: int) -> Floats:
@@ -351,7 +393,8 @@ class Straight:
         for way, rows, since_s in self._settled.values():
             cooled_k[rows] *= way.straight.still
             acted, now_s = self._acted[rows], [self._closed_s[k] for k in rows]
-            acted[:, 1 : forces.first_heat] = forces.zones_k_s(now_s) - forces.zones_k_s(since_s)
+            zones_k_s = forces.zones_k_s([*since_s, *now_s])
+            acted[:, 1 : forces.first_heat] = zones_k_s[len(rows) :] - zones_k_s[: len(rows)]
             more_j[rows] += acted @ way.straight.lost_w.T
         for passed in self._passed.values():
             more_j[passed.rows] += passed.lost_j(self._causes[passed.rows])
@@ -370,13 +413,10 @@ class Straight:
         return met_c
 
 
-def _filters_of(held: Sequence[int], filters: Sequence[ZoneFilter | None]) -> tuple[Ints, ZoneFilters]:
+def _filters_of(
+    held: Sequence[int], filters: Sequence[ZoneFilter | None]
+) -> tuple[Ints, list[ZoneFilter | None]]:
     """What zones do to the water of some reaches, each kind once; and which for fronts, then for backs."""
     kinds = list(dict.fromkeys(filters[i] for i in held))
     which = [kinds.index(filters[i]) for i in held]
-    return np.array(which + which, dtype=np.int64), ZoneFilters(kinds)
-
-
-def _before(at_first: Sequence[float], bodies: Sequence[int], after: Floats) -> Floats:
-    """What each body began a stay with: what it ended the one before with."""
-    return np.concatenate(([[at_first[b] for b in bodies]], after[:-1]))
+    return np.array(which + which, dtype=np.int64), kinds

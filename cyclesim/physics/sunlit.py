@@ -39,15 +39,13 @@ class Sunlit:
         self._changes_s: list[int] = []
         self._given_w: list[Mapping[int, float]] = []
         """What each gets until each change, and at last."""
-        none = [0.0] * len(mine)  # before the first hour, and after the last
-        given_w = dict(zip(mine, none, strict=True))
+        before = none = (0.0,) * len(mine)  # before the first hour, and after the last
         for hour, watts in enumerate([*zip(*(suns_w[i] for i in mine), strict=True), none]):
-            now_w = dict(zip(mine, watts, strict=True))
-            if now_w != given_w:
+            if watts != before:
                 self._changes_s.append(origin_s + int(HOUR_S) * hour)
-                self._given_w.append(given_w)
-                given_w = now_w
-        self._given_w.append(given_w)
+                self._given_w.append(dict(zip(mine, before, strict=True)))
+                before = watts
+        self._given_w.append(dict(zip(mine, before, strict=True)))
         self.shines = bool(mine)
 
     def steady(self, since_s: float, now: int) -> list[Steady]:

@@ -139,6 +139,8 @@ class Passages:
         """What is to be taken from that per kelvin that the tub is warmer at the end than at the start."""
         self.inside: dict[int, Inside] = {}
         """What reaches hold by the second, as far as somebody has asked."""
+        self.apart: dict[tuple[int, ...], tuple[float, Floats]] = {}
+        """By how much reaches are warmer than a tub of that heat capacity, second by second, likewise."""
         self.known: set[int] = set()
         """Columns that have been worked out."""
         self.asked: frozenset[int] | None = None
@@ -150,6 +152,7 @@ class Passages:
         """More columns have been worked out."""
         gained = np.concatenate((way.straight.half_j_k, way.heats * way.after_s))
         self.held_j, self._fed = gained - self.lost_j.sum(axis=0), None
+        self.apart.clear()
         self.lost_as_tub_rises_j = float(self.rising_j.sum())
 
     def fed(self, tub_j_k: float) -> tuple[Floats, Floats]:
@@ -439,7 +442,8 @@ class Ways:
         acts = forces.tolist()
         at_zone = dict(zip(self.zones, acts[1:], strict=False))
         heats = acts[self.first_heat :]
-        return {i: Surroundings(at_zone.get(self.reaches[i].zone, 0.0), heats[i]) for i in way.settled.moving}
+        of_each = ((i, (at_zone.get(self.reaches[i].zone, 0.0), heats[i])) for i in way.settled.moving)
+        return {i: tuple.__new__(Surroundings, acts_on) for i, acts_on in of_each}  # half the time
 
     def _in_rounds(
         self,

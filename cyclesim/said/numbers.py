@@ -1,5 +1,7 @@
 """Numbers of the JSON, each in a sentence with its unit; where one name means several things, by block."""
 
+from cyclesim.said.numbers_decided import DECIDED
+from cyclesim.said.trace_rows import COLUMNS
 from cyclesim.simulation.trace import COLD_JET_K
 from cyclesim.simulation.water_and_heat import HOT_SHARE
 
@@ -305,78 +307,15 @@ NUMBERS = {
     "warmer_k": "How much warmer mean_out_c is with the change, in K.",
     "energy_kwh_more": "Electricity and fuel that the change takes besides over the trial, in kWh.",
     "cost_more": "Money that the change takes besides over the trial, for electricity and fuel.",
-    # outcome of a programme or plant: tune, compare, fits
-    "cost_by_month": "Money for electricity and fuel, by the calendar month.",
-    "loud_min": "Minutes in which a machine is heard next door while nobody bathes: what "
-    "schedule.quiet_hours names, else pumps at their highest speed beside filtering, and blowers.",
-    "cold_sessions": "Of the sessions, those at which people stepped into water that was too cold.",
-    "outcome.coldest_c": "The coldest that the tub's water was, in degC.",
-    "moved_m3": "How much water passed a pump, in m3.",
-    "hydraulic_kwh": "The work of a pump on the water, density times g times flow times head, in kWh.",
-    # tune
-    "grid_s": "How far apart the times lie at which runs may start, in seconds.",
-    "tune.tried": "How many programmes were placed.",
-    "tune.left_out": "Of the programmes that were placed, those that some days of each season told to be "
-    "worse; the others ran all days.",
-    "tune.held": "Of the programmes that ran all days, those that no rule refuses.",
-    "fewest_flushes_a_day": "The fewest flushes in a day that any programme could have.",
-    # compare
-    "compare.years": "Over how many years what a plant costs is told.",
-    "cost_a_year": "Money for electricity and fuel in a year.",
-    "compare.total": "Purchase, replacements and energy together, at their value today.",
-    "compare.purchase": "What the plant costs to buy.",
-    "compare.replacements": "What is bought again over the years, at its value today.",
-    "compare.energy": "Electricity and fuel over the years, at their value today.",
-    "energy_kwh_a_year": "Electricity and fuel in a year, in kWh.",
-    "loud_min_a_day": "loud_min of a mean day, in minutes.",
-    "sun_unused_kwh_a_year": "The heat that collectors could have given in a year, had water moved, in kWh.",
-    "weakest_jet_share": "What the weakest jet gets, its pump at its highest speed, over what it needs.",
-    "filled_h": "Hours until a tub that was just filled is at its set point, in the coldest week.",
-    "set_back_h": "Hours until the tub is at its set point from its set-back, on the coldest day.",
-    "set_back_c": "The temperature of the set-back from which set_back_h counts, in degC.",
-    "compare.less": "In how many futures the first plant has less.",
-    "compare.same": "In how many futures both have the same.",
-    "compare.of": "How many futures there are.",
-    "compare.median": "What the other plant has more than the first, the median of all futures.",
-    "compare.low": "What the other plant has more than the first, the 5th percentile of all futures.",
-    "compare.high": "What the other plant has more than the first, the 95th percentile of all futures.",
-    "at_low": "What the second plant costs more than the first, with an assumption at its low end.",
-    "at_high": "What the second plant costs more than the first, with an assumption at its high end.",
-    # savings
-    "savings.energy_kwh": "Electricity and fuel of the run as the file has it, in kWh.",
-    "energy_kwh_less": "Electricity and fuel that a change saves, in kWh.",
-    "cost_less": "Money that a change saves, on electricity and fuel.",
-    "savings.price": "What it costs to make a change; null where the file tells none.",
-    "pays_back_years": "After how many years a change has saved its price; null without a price, or where "
-    "it saves nothing.",
-    # measured
-    "read": "What was read, in the unit beside it.",
-    "read_off": "How far off a reading may be to either side, in the unit beside it.",
-    "predicted": "What the plant as drawn gives for a reading, in the unit beside it.",
-    "predicted_off": "How far off a prediction may be to either side, in the unit beside it.",
-    "apart": "How far reading and prediction are apart over what both may be off by: up to 1 they agree.",
-    "as_drawn": "How likely it is that nothing but the usual doubts is at work, from 0 to 1.",
-    "other": "How likely it is that something not on the list of causes explains the readings, from 0 to 1.",
-    "share": "How likely an explanation is out of all that is considered, from 0 to 1.",
-    "misfit": "How far off readings are with an explanation, as a root mean square in standard deviations.",
-    "explains": "The share of what the readings are off by, by their squares, that causes take away.",
-    "bits": "How much a reading is expected to tell, in bits: 1 decides between two explanations.",
-    "per_year": "How fast the amount of a cause grows in a year, in the unit beside it.",
-    "per_year_off": "How far off the growth in a year is to either side in 90 of 100, in the unit beside it.",
-    "limit_value": "The amount of a cause at which a limit is met, in the unit beside it.",
-    "limit_on": "The date on which a limit is met if a cause goes on growing in a straight line.",
-    "hours_to_hot": "Hours from a fresh fill, in the coldest week, until the tub is at its set point.",
-    "clock_ahead_h": "By how much a log's clock is ahead, in hours; null without a weather file.",
-    "air_off_k": "By how much a log's air reads warmer than the weather's, in K; null without such a file.",
-    # verify
-    "verify.faults": "How many things may go wrong at once.",
-    "states": "How many states were looked through.",
-    "at_s": "When each step of a story comes in the engine's run, in seconds from the first.",
 }
-"""By the name in the JSON, or by a block and the name; what is in a map is told by the map's name."""
+NUMBERS |= DECIDED | {f"trace.{column}": said for column, said in COLUMNS.items()}
+"""By the name in the JSON, or by a block and the name; what is in a map is told by the map's name.
+
+The columns of a trace stand in a block of their own.
+"""
 
 MAPS = frozenset(
-    ("asked_h", "called_not_firing_h", "coldest_c", "cost_by_month", "until_frozen_h", "until_zero_h",
-     "until_zero_without_power_h")
+    ("asked_h", "called_not_firing_h", "coldest_c", "cost_by_month", "taken_by_m", "too_cold_h",
+     "until_frozen_h", "until_zero_h", "until_zero_without_power_h")
 )  # fmt: skip
 """Names of maps that have one number each of what people name."""

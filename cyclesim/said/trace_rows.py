@@ -28,13 +28,41 @@ _KINDS = {
     "cover": "cover",
     "power": "power",
 }
-VALUES = (
-    "flow_l_min", "oldest_water_h", "oldest_water_mean_h", "mean_water_age_h", "above_limit_h",
-    "start_c", "end_c", "mean_c", "shell_start_c",
-    "heat_lost_kwh", "lost_through_cover_kwh", "lost_through_shell_kwh",
-    "heat_kwh", "input_kwh", "evaporated_kg", "wanted_c", "through_plates_kwh",
-)  # fmt: skip
-HEAD = ("element", "kind", "start_local", "end_local", "start_s", "end_s", "state", *VALUES)
+COLUMNS = {
+    "element": "The part, machine or demand that a row of the trace is about.",
+    "kind": "What a row of the trace tells of its element: its state as a machine, its water's age, "
+    "temperature or heat.",
+    "start_local": "When the interval of a row of the trace begins, in local time with its offset from UTC.",
+    "end_local": "When the interval of a row of the trace ends, in local time with its offset from UTC.",
+    "start_s": "When the interval of a row of the trace begins, in seconds from the first counted day on.",
+    "end_s": "When the interval of a row of the trace ends, in seconds from the first counted day on.",
+    "state": "What the element was or did in the interval, in a word: the speed of a pump, why a source "
+    "waits, whether water moves.",
+    "flow_l_min": "The flow through a leg or housing in the interval, in L/min; below 0: against its "
+    "direction.",
+    "oldest_water_h": "The age of the oldest water of a leg or housing in the interval, in hours.",
+    "oldest_water_mean_h": "The age of the oldest water, as a mean over the interval, in hours.",
+    "mean_water_age_h": "The mean age of all water of a leg or housing over the interval, in hours.",
+    "above_limit_h": "For how many hours of the interval the oldest water was older than limits.water_age.",
+    "start_c": "How warm the water is as the interval begins, in degC: the tub's, what stands in a part, or "
+    "a source's own.",
+    "end_c": "How warm the water that stands in a part is as the interval ends, in degC.",
+    "mean_c": "How warm the tub's water is over the interval, as a mean, in degC.",
+    "shell_start_c": "How warm the tub's shell is as the interval begins, in degC.",
+    "heat_lost_kwh": "The heat that a part, or a source's own water, lost in the interval, in kWh.",
+    "lost_through_cover_kwh": "The heat that left the tub through its cover in the interval, in kWh.",
+    "lost_through_shell_kwh": "The heat that left the tub through its walls and floor in the interval, in "
+    "kWh.",
+    "heat_kwh": "The heat that the element gave the water in the interval, in kWh; below 0: that it took.",
+    "input_kwh": "The energy that a heat source took in for its heat in the interval, in kWh.",
+    "evaporated_kg": "How much water evaporated in the interval, in kg.",
+    "wanted_c": "The set point at a time to be ready, in degC.",
+    "through_plates_kwh": "The heat that went through plates from a source's own water to the tub's in the "
+    "interval, in kWh.",
+}
+"""The columns of the table, each in a sentence with its unit."""
+HEAD = tuple(COLUMNS)
+VALUES = HEAD[HEAD.index("state") + 1 :]
 
 Row = tuple[str, str, float, float, str, dict[str, float]]
 """Element, kind, start and end [s], state, values by column."""

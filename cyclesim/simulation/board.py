@@ -43,7 +43,10 @@ class Board:
         """
         next_s = int(self._env.peek())
         if self._planned:
-            soonest_s = min([at_s for at_s, _ in self._planned.values()])
+            soonest_s = next_s + 1
+            for at_s, _ in self._planned.values():
+                if at_s < soonest_s:
+                    soonest_s = at_s
             if soonest_s <= next_s:
                 next_s = soonest_s
                 for who in [who for who, (at_s, _) in self._planned.items() if at_s == soonest_s]:

@@ -33,6 +33,11 @@ class ClockStretch(NamedTuple):
         """What it shows at the end."""
         return self.shows_s + self.rate * (self.end_s - self.start_s)
 
+    @property
+    def is_right(self) -> bool:
+        """Whether it shows the real time throughout, from the origin on."""
+        return self.rate == 1.0 and self.start_s == self.shows_s == 0
+
     def real_s(self, shows_s: float) -> int:
         """When it shows this."""
         return self.start_s + round((shows_s - self.shows_s) / self.rate)
@@ -95,6 +100,9 @@ class OwnClock:
 
     def real(self, spans: Iterable[Span]) -> list[Span]:
         """When it shows these spans; one may come twice, or never."""
+        if len(self.stretches) == 1 and self.stretches[0].is_right:
+            last_s = self.stretches[0].end_s
+            return [(max(a, 0), min(b, last_s)) for a, b in spans if b > 0 and a < last_s and a < b]
         lasting = [(stretch, stretch.shows_s, stretch.last_s) for stretch in self.stretches]
         return [
             (start, end)

@@ -14,8 +14,6 @@ from bisect import bisect_right
 from collections.abc import Callable
 from math import ceil, log1p
 
-import numpy as np
-
 from cyclesim.physics.tub_heat import OverTub, Watched
 from cyclesim.scenario.blocks.collectors import BACK_K, Steered
 from cyclesim.simulation.assembly import PlantDuty
@@ -165,9 +163,8 @@ class Steering:
             return first_s
         if warmer_k is None:
             return now + FIRST_LOOK_S
-        falls_s = np.flatnonzero(warmer_k <= off_at_k)
-        if len(falls_s):
-            return self._in_time(now, int(falls_s[0]))
+        if warmer_k.min() <= off_at_k:
+            return self._in_time(now, int((warmer_k <= off_at_k).argmax()))
         return None if warmer_k[-1] > off_at_k + _NEAR_K else self._in_time(now, len(warmer_k))
 
     def _next_of_first(self, now: int) -> int:

@@ -36,8 +36,10 @@ __all__ = ["Automaton", "Move", "Node"]
 _NOTHING = Move()
 _Way = tuple[tuple[int, ...], tuple[int, ...], tuple[str, int]]
 """All of a move that the state after it depends on: what then is around, timers that end, what happens."""
-Made = dict[object, set[_Way]]
-"""The moves that a search has made, by what twins have in common."""
+Made = dict[tuple[int, int], set[int]]
+"""The moves that a search has made, each by its number, by what twins have in common."""
+_Ways = tuple[frozenset[int], tuple[tuple[int, tuple[int, ...], Move, int | None], ...]]
+"""The numbers of moves; and each with what then is around and the time that it takes."""
 _Pairs = tuple[tuple[int, int], ...]
 _Changes = tuple[list[tuple[_Pairs, tuple[int, ...], bool]], list[tuple[_Pairs, tuple[int, ...]]]]
 """Single changes (change, what then is so, whether it comes alone); two (changes, what then is so)."""
@@ -64,7 +66,9 @@ class Automaton(Instants):
         self._alone = [dim.name == POWER for dim in self.dims]
         self._snapshots: dict[object, Snapshot] = {}
         self._twins: dict[object, Twins] = {}
-        self._known_ways: dict[object, list[tuple[_Way, Move, int | None]]] = {}
+        self._known_ways: dict[object, _Ways] = {}
+        self._number_of: dict[_Way, int] = {}
+        self._onsets: dict[object, Twins] = {}
         self._changed: dict[tuple[int, ...], _Changes] = {}
 
     def same_as(self, before: Automaton) -> bool:
@@ -86,7 +90,14 @@ class Automaton(Instants):
         """What a state becomes when the faults of this automaton come to those of the one before."""
         restarts = any(fault.kind == "restart" for fault in self.faults - before.faults)
         move = Move(event=("restarts" if restarts else "fault", 0))
-        return move, self.after(node, node.env, move, None, before.flows).on(node.env, node.order)
+        was = before.flows.effect(node.state, node.env, node.feedback)
+        felt = before.flows.felt(was)
+        twin = (node.state, node.feedback, node.risen, node.coasts, node.timers, node.truth, felt)
+        known = self._onsets.get(twin)
+        if known is None:
+            known = self._onsets[twin] = Twins(was, felt, {}, {})
+        after = self.after(node, node.env, move, None, known, onset=True)
+        return move, after.on(node.env, node.order)
 
     def moves(self, node: Node, made: Made | None = None) -> Iterator[tuple[Move, Node]]:
         """Every state that may come next; with *made*, but for those to which a twin has moved already.
@@ -105,19 +116,20 @@ class Automaton(Instants):
         known = self._twins.get(twin)
         if known is None:
             known = self._twins[twin] = Twins(effect, felt, {}, {})
-        done = set[_Way]() if made is None else made.setdefault((twin, order), set())
-        for way, move, elapsed_s in self._ways(env, may, due, self._events(node, effect)):
-            if way in done:
-                continue
-            done.add(way)
-            after = known.afters.get(way)
-            if after is None:
-                after = known.afters[way] = self.after(node, way[0], move, elapsed_s, twins=known)
-            yield move, after.on(way[0], order)
+        done = set[int]() if made is None else made.setdefault((id(known), order), set())
+        numbers, ways = self._ways(env, may, due, self._events(node, effect))
+        fresh = numbers - done
+        done |= fresh
+        for number, to, move, elapsed_s in ways if fresh else ():
+            if number in fresh:
+                after = known.afters.get(number)
+                if after is None:
+                    after = known.afters[number] = self.after(node, to, move, elapsed_s, known)
+                yield move, after.on(to, order)
 
     def _ways(
         self, env: tuple[int, ...], may: tuple[int, ...], due: bool, events: tuple[tuple[str, int], ...]
-    ) -> list[tuple[_Way, Move, int | None]]:
+    ) -> _Ways:
         """Every move that may come, and the time that it takes, where these timers may be the next to end."""
         key = env, may, due, events
         if key in self._known_ways:
@@ -134,9 +146,12 @@ class Automaton(Instants):
             found += [(to, Move(changes, ended), elapsed_s)
                       for ended in [(), *(() if alone else ends[: len(may)])]]  # fmt: skip
         found += [(to, Move(changes), elapsed_s) for changes, to in (pairs if not due else ())]
-        ways = [((to, move.ended, move.event), move, elapsed) for to, move, elapsed in found]
-        self._known_ways[key] = ways
-        return ways
+        ways = dict[int, tuple[int, tuple[int, ...], Move, int | None]]()
+        for to, move, elapsed in found:
+            number = self._number_of.setdefault((to, move.ended, move.event), len(self._number_of))
+            ways.setdefault(number, (number, to, move, elapsed))
+        self._known_ways[key] = known = frozenset(ways), tuple(ways.values())
+        return known
 
     def _changes(self, env: tuple[int, ...]) -> _Changes:
         """What may change, and what two together; power is read before all else, so that it changes alone."""
@@ -206,14 +221,13 @@ class Automaton(Instants):
 
     def snapshot(self, node: Node) -> Snapshot:
         """The state as the rules of analysis judge it."""
-        facts = self.facts(node)
         key = (node.state, node.env, node.feedback, node.coasts, node.truth, tuple(map(bool, node.timers)))
         snapshot = self._snapshots.get(key)
         if snapshot is None:
-            snapshot = self._snapshots[key] = self._take(node, facts)
+            snapshot = self._snapshots[key] = self._take(node)
         return snapshot
 
-    def _take(self, node: Node, facts: int) -> Snapshot:
+    def _take(self, node: Node) -> Snapshot:
         c, around = self.controller, self.flows.around(node.env)
         effect = self.flows.effect(node.state, node.env, node.feedback)
         levels = list(effect.levels)
@@ -234,7 +248,7 @@ class Automaton(Instants):
             moves, back, enough = not water.still >> k & 1, bool(water.back >> k & 1), water.enough >> k & 1
             stands = bool(effect.own_still >> k & 1)
             truths.append((name, source_truth(hot, moves, back, bool(enough), past, lasted, stands)))
-        deciding = c.step(node.state, facts).deciding
+        deciding = c.step(node.state, self.facts(node)).deciding
         flushing = tuple(
             (p.name, c.demands[d].name)
             for p, d in zip(c.pumps, deciding, strict=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations, product
 from math import prod
@@ -67,7 +67,10 @@ _MOST_COMMANDS = 20_000
 
 
 class Environment:
-    """The dimensions of a cone, each with as few values as the rule can tell apart."""
+    """The dimensions of a cone, each with as few values as the rule can tell apart.
+
+    *turned*: of valves, the positions that it can tell apart, where these are known.
+    """
 
     def __init__(
         self,
@@ -83,7 +86,9 @@ class Environment:
         people: bool = False,
         kept_out: str = "",
         misread: str = "",
+        turned: Mapping[str, tuple[str, ...]] | None = None,
     ) -> None:
+        self._turned = turned or {}
         self.plant, self.programme, self.cone = plant, programme, cone
         self._misread = misread
         self._kept_out = kept_out
@@ -394,10 +399,11 @@ class Environment:
         loops = groups(self.plant)
         inside = {loops.get(pump) for pump in self.cone.names if pump in self.plant.pumps}
         for name, turnable in self.plant.turnable.items():
-            if len(turnable.positions) > 1 and loops.get(self._place(name)) in inside:
-                sentences = [f"somebody turns {name} to {position}" for position in turnable.positions]
-                positions = list(turnable.positions)
-                if any(s.valve and s.valve.valve == name for s in self.plant.steered.values()):
+            motor = any(s.valve and s.valve.valve == name for s in self.plant.steered.values())
+            positions = list(turnable.positions if motor else self._turned.get(name, turnable.positions))
+            if len(positions) > 1 and loops.get(self._place(name)) in inside:
+                sentences = [f"somebody turns {name} to {position}" for position in positions]
+                if motor:
                     sentences.insert(0, f"somebody leaves {name} to its motor")
                     positions.insert(0, "")
                 pairs = zip(sentences, positions, strict=True)

@@ -225,22 +225,22 @@ class Instants:
         env: tuple[int, ...],
         move: Move,
         elapsed_s: int | None,
-        before: Flows | None = None,
         twins: Twins | None = None,
+        *,
+        onset: bool = False,
     ) -> After:
         """What is so after a change and the pass that follows it in the same second.
 
         Where no timer ended but such as no controller sees, no pass follows. *elapsed_s*: how long after the
-        last pass, None for any time. *before*: what knows what was on, where it is not this automaton.
-        *twins*: what is known already of the state but for its surroundings.
+        last pass, None for any time. *twins*: what is known already of the state but for its surroundings.
+        *onset*: what was on before is another automaton's, from which this one's faults lead.
         """
         if twins is None:
-            flows = before or self.flows
-            was = flows.effect(node.state, node.env, node.feedback)
-            twins = Twins(was, flows.felt(was), {}, {})
+            was = self.flows.effect(node.state, node.env, node.feedback)
+            twins = Twins(was, self.flows.felt(was), {}, {})
         begun = twins.begun.get((move.ended, move.event))
         if begun is None:
-            begun = self._begin(node, move, elapsed_s, twins.felt, self._before if before else self._known)
+            begun = self._begin(node, move, elapsed_s, twins.felt, self._before if onset else self._known)
             twins.begun[move.ended, move.event] = begun
         done = begun.controlled.get(env)
         if done is None:

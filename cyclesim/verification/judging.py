@@ -16,6 +16,7 @@ from cyclesim.errors import CycleSimError
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
+from cyclesim.simulation.wired import Wiring
 from cyclesim.verification.answer import Cell, DeadEnd, Mend, Timed, Verdict, harmless_first
 from cyclesim.verification.automaton import Automaton
 from cyclesim.verification.barriers import barrier, still_works, worse, worse_cell
@@ -23,11 +24,20 @@ from cyclesim.verification.calendar_order import Calendar
 from cyclesim.verification.cone import Cone, cone_of, groups
 from cyclesim.verification.dead_ends import dead_ends
 from cyclesim.verification.environment import Environment, Kind
-from cyclesim.verification.faults import FAULTS, PlantFault, faults_of, misleads, reroutes, touches
+from cyclesim.verification.faults import (
+    FAULTS,
+    FaultyPlant,
+    PlantFault,
+    faults_of,
+    misleads,
+    reroutes,
+    touches,
+)
 from cyclesim.verification.search import Explored, TooManyStatesError, search
 from cyclesim.verification.subjects import Check, checks, judges
 from cyclesim.verification.telling import Teller, in_any_order
 from cyclesim.verification.timed import timed, year_of
+from cyclesim.verification.turned import told_apart
 
 Progress = Callable[[str, int, int], None]
 """Told what is looked at, the states found so far, and how many of them are still to be followed."""
@@ -61,6 +71,7 @@ class Judging:
         at_most_s = {} if any_order else self.calendar.longest_s
         self.teller = Teller(self.plant, self.programme, self.calendar, at_most_s)
         self.loops = groups(self.plant)
+        self._apart: dict[object, dict[str, tuple[str, ...]]] = {}
         self._cones: dict[tuple[tuple[str, ...], bool], Cone] = {}
         self.mends_faults = False
         """Whether mends are tried against faults, too: it takes a while, so for one rule at a time."""
@@ -130,6 +141,7 @@ class Judging:
             people=check.about.people,
             kept_out=check.about.kept_out,
             misread=misread,
+            turned=None if check.about.kept_out else self._told_apart(cone, check.about.watched),
         )
         return Automaton(
             self.plant,
@@ -140,6 +152,23 @@ class Judging:
             faults=faults,
             coarse=coarse and kind == "commands",
         )
+
+    def _told_apart(self, cone: Cone, watched: tuple[str, ...]) -> dict[str, tuple[str, ...]]:
+        """The positions of valves that a check can tell apart, under whatever fault."""
+        if (known := self._apart.get((cone.names, watched))) is None:
+            switched = {source.name for source in cone.controller.sources}
+            extra = [name for name in watched if name not in switched]
+            wirings = [Wiring(plant, cone.controller, extra) for plant in self._rerouted]
+            known = self._apart[cone.names, watched] = told_apart(wirings)
+        return known
+
+    @cached_property
+    def _rerouted(self) -> list[Assembly]:
+        """The plant, and as it is with each fault, or each few at once, that moves water elsewhere."""
+        faults = [fault for fault in self.every_fault if reroutes(fault)]
+        some = (few for n in range(1, max(1, self.faults) + 1) for few in combinations(faults, n))
+        turns = any(len(valve.positions) > 1 for valve in self.plant.turnable.values())
+        return [self.plant, *(FaultyPlant(self.plant, frozenset(few)) for few in some if turns)]
 
     def _tell(self, search_name: str) -> Callable[[int, int], None] | None:
         tell = self.on_progress

@@ -101,7 +101,7 @@ def search(
                 look(node)
         for place, node in enumerate(frontier):
             for move, next_ in automaton.moves(node, made):
-                if next_ not in came_from and next_ not in known:
+                if next_ not in came_from and not (known and next_ in known):
                     came_from[next_] = (node, move)
                     layer.append(next_)
                     look(next_)

@@ -9,6 +9,7 @@ from cyclesim.analysis.plant_rules import programme_does_not_fit
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.simulation.assembly import Assembly
 from cyclesim.simulation.programme import Programme
+from tests.analysis.conftest import WINTER
 
 Build = Callable[..., Scenario]
 TAKES = "controller: {filter_windows: 2, time_step: 15 min, flush_lengths: [15 s, 40 s, 60 s]}\n"
@@ -68,6 +69,19 @@ def judged(scenario: Scenario) -> list[Breach | NotJudged]:
 def test_what_fits_is_no_finding(scenario: Build, changes: tuple[tuple[str, str], ...]) -> None:
     """As much as it takes, or days that it tells apart, or nothing that asks for it."""
     assert [] == judged(scenario(*changes))
+
+
+def test_times_of_plan_and_air_flushes_lie_on_the_steps_too(scenario: Build) -> None:
+    """Steps of 15 min: 06:05 and 08:20 of the plan, and 16:10, are none; 17:45 to 19:00 are."""
+    steps = (STEP.replace("06:00", "06:05").replace("08:00", "08:20"),
+             'ready_by: "17:45", until: "19:00", keep_at: 37 degC')  # fmt: skip
+    air = "  heating: {", '  air_line_flushes: [{start: "16:10", lasts: 30 s}]\n  heating: {'
+    winter = scenario(plan(*steps), *WINTER[:2], air)
+    told = {b.cause: b.mend for b in judged(winter) if isinstance(b, Breach)}
+    step, end = "a step of the heating plan at", ", and its times move in steps of 15 min"
+    nearest = {f"{step} 06:05{end}": "06:00", f"{step} 08:20{end}": "08:15",
+               f"an air line flush at 16:10{end}": "16:15"}  # fmt: skip
+    assert {cause: f"move it to {at}, the nearest step" for cause, at in nearest.items()} == told
 
 
 EVERY_DAY, NO_DATES = "it runs every day alike", "it knows no dates"

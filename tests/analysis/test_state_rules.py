@@ -5,13 +5,15 @@ from collections.abc import Callable
 import pytest
 
 from cyclesim.analysis import state_rules as rules
+from cyclesim.analysis.findings import is_broken
 from cyclesim.analysis.history import History
-from cyclesim.analysis.rules import of_kind
+from cyclesim.analysis.rules import check_plant, of_kind
 from cyclesim.analysis.supply import Load
 from cyclesim.analysis.truth import Snapshot, SourceTruth
 from cyclesim.scenario.blocks.model import Scenario
 from cyclesim.scenario.reading.load import load_text
 from cyclesim.simulation.assembly import Assembly
+from cyclesim.simulation.programme import Programme
 from tests.analysis.by_hand import told
 from tests.analysis.conftest import WINTER
 from tests.sunny import AT_NIGHT, OWN_PUMP
@@ -134,6 +136,38 @@ def test_a_current_just_above_the_breaker_reads_above_it(scenario: Build) -> Non
     (breach,) = rules.supply_overload(seen(COLD, "high"), Assembly(scenario(*changes)))
     assert "18.00 A of 17.99 A" == breach.text
     assert "at least 18 A" in breach.mend
+
+
+@pytest.mark.parametrize(
+    ("breaker_a", "causes"),
+    [
+        (11.0, []),
+        (10.9, ["element and lights at once"]),
+        (7.9, ["element and lights at once", "main high and lights at once"]),
+        (0.9, ["lights alone"]),
+    ],
+)
+def test_what_is_too_much_alone_is_known_without_a_run(scenario: Build, breaker_a: float, causes) -> None:
+    """The element draws 10 A, high 7 A, low 1.5 A, and lights 1 A at all times."""
+    built = scenario(("breaker: 20 A", f"breaker: {breaker_a} A"))
+    found, _ = check_plant(Assembly(built), Programme(built))
+    assert causes == [finding.cause for finding in found if finding.rule == "supply-overload"]
+    assert is_broken(found) == bool(causes)
+
+
+def test_what_nothing_asks_for_is_not_too_much(scenario: Build) -> None:
+    """Flushes on low: the plate says what high would draw, and nobody ever has it on."""
+    on_low = "{pump: main high, start", "{pump: main low, start"
+    built = scenario(("breaker: 20 A", "breaker: 7.9 A"), on_low)
+    found, _ = check_plant(Assembly(built), Programme(built))
+    assert ["element and lights at once"] == [f.cause for f in found if f.rule == "supply-overload"]
+
+
+def test_a_run_that_never_fires_the_element_tells_its_circuit_too(run: Run) -> None:
+    """As check does, and once."""
+    history = run(("breaker: 20 A", "breaker: 10.9 A"), pumps={"main": [(100, "low")]})
+    (breach,) = told(history, "supply-overload")
+    assert ("element and lights at once", None) == (breach.cause, breach.at_s)
 
 
 def test_the_breaker_may_be_loaded_to_its_rating(scenario: Build) -> None:

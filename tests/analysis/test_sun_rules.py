@@ -5,7 +5,9 @@ from datetime import date
 import pytest
 
 from cyclesim.analysis.combinations import asked_for
+from cyclesim.analysis.findings import Subject
 from cyclesim.analysis.history import History
+from cyclesim.analysis.mends import changes
 from cyclesim.analysis.result import simulate
 from cyclesim.analysis.rules import RULES, check_plant, judge
 from cyclesim.analysis.trials import tried
@@ -310,6 +312,38 @@ def test_a_high_stop_above_what_people_may_bathe_in_is_no_stop():
     stopped = [t for t in tried(result, found, on_run=runs.append) if "high_stop" in t.said]
     assert {"water-too-hot", "outlet-too-hot"} == {t.rule for t in stopped}  # what was tried stands at both
     assert len({t.number for t in stopped}) == 1
+
+
+def test_two_sets_without_a_stop_get_both():
+    """Water that is too hot: one mend stops both; of each set's own finding the mend names the set."""
+    head, _, rest = OWN_PUMP.partition("    panels: ")
+    own, _, after = rest.partition("\n  legs:")
+    others = own.replace("sun_pump", "other_pump")
+    legs, leg = "", "{bore: 20 mm, length: 4 m, zone: room}"
+    for name in ("other_out", "other_back"):
+        legs += f"\n    {name}: {leg}"
+    text = f"{head}    panels: {own}    others: {others}\n  legs:{legs}{after}{AT_NIGHT}"
+    pump = "{max_head: 3 m, max_flow: 20 L/min, power: 30 W}\n"
+    text = text.replace(f"    sun_pump: {pump}", f"    sun_pump: {pump}    other_pump: {pump}")
+    loop = "[tub, other_out, other_pump, others, other_back, tub]]"
+    text = text.replace("sun_back, tub]]", f"sun_back, tub], {loop}")
+    unstopped = [f"plant.heat_sources.{name}.steered.high_stop=null" for name in ("panels", "others")]
+    scenario = load_text(text, "test.yaml", sets=unstopped)
+    plant, programme = Assembly(scenario), Programme(scenario)
+
+    def offered(rule, subject):
+        found = changes(RULES[rule], plant, programme, Subject(subject, ()))
+        return [change for change in found if "high_stop" in change.sentence]
+
+    (both,) = offered("water-too-hot", "tub")
+    assert both.sentence == "stop panels and others in time: steered: high_stop: 40 degC or less"
+    sources = both.of(scenario).plant.heat_sources
+    assert {40.0} == {sources[name].steered.high_stop_c for name in ("panels", "others")}
+    assert {("panels", "40 degC"), ("others", "40 degC")} == {(e.path[2], e.text) for e in both.edits}
+    for name in ("panels", "others"):
+        (one,) = offered("sun-not-stopped", name)
+        assert one.sentence == f"stop {name} in time: steered: high_stop: 40 degC or less"
+        assert [name] == [edit.path[2] for edit in one.edits]
 
 
 def test_the_duty_in_which_the_sun_is_let_in_is_told():

@@ -107,6 +107,22 @@ def test_days_that_it_cannot_tell_apart_become_every_day(winter: Callable[..., S
     assert [] == list(programme_does_not_fit(Assembly(moved), Programme(moved)))
 
 
+def test_plan_and_air_flushes_are_moved_onto_its_steps(winter_text: str, tmp_path: Path) -> None:
+    """Steps of 1 h: 06:40 to 07:20 would be no time at all, and ends an hour later; 08:05 goes to 08:00."""
+    step = 'until: "07:20", keep_at: 38 degC}]'
+    told = re.sub(r"    plan: .*", f'    plan: [{{from: "06:40", {step}', winter_text)
+    told = told.replace('{start: "08:00", lasts: 60 s}', '{start: "08:05", lasts: 60 s}')
+    file, target = tmp_path / "winter.yaml", tmp_path / "new.yaml"
+    file.write_text(told, "utf-8")
+    moved, notes = moved_onto(load(file), takes(time_step="1 h"))
+    assert all(f"{what} on the nearest step of its times." in notes for what in (
+        "Air line flushes start", "The steps of the heating plan begin and end"))  # fmt: skip
+    assert [] == list(programme_does_not_fit(Assembly(moved), Programme(moved)))
+    text = moved_text(file, told, load(file), moved, "controller: {time_step: 1 h}\n", target)
+    assert f'    plan: [{{from: "07:00", {step.replace("07:20", "08:00")}' in text.splitlines()
+    assert '{start: ["08:00"], lasts: 60 s}' in text
+
+
 def test_the_same_controller_fits_without_a_change(tmp_path: Path) -> None:
     """Nothing is moved, nothing is lost, nothing is searched for; asked by the public names."""
     told, path = garden(), tmp_path / "new.yaml"

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from cyclesim.analysis.keyed_in import AIR, PLAN
 from cyclesim.decide.sweeps.outcome import Broken, Outcome
 from cyclesim.decide.sweeps.sweep import job, run
 from cyclesim.decide.tuning.judged import of_the_plant, refused_for
@@ -45,6 +46,13 @@ def test_what_cannot_be_keyed_in_and_what_is_loud_at_night_is_refused_whoever_do
     for rule in ("programme-does-not-fit", "quiet-hours"):
         one = replace(plain, findings=(broken(rule, "comfort"),))
         assert one.findings == refused_for(one, one, ())
+
+
+def test_a_plan_that_cannot_be_keyed_in_refuses_no_programme(plain: Outcome) -> None:
+    """Other runs leave the file's own plan and air flushes as they are."""
+    of = [broken("programme-does-not-fit", "comfort", subject) for subject in (PLAN, AIR)]
+    one = replace(plain, findings=tuple(of))
+    assert () == refused_for(one, one, ())
 
 
 def test_wear_that_the_files_own_programme_has_too_is_borne(plain: Outcome) -> None:

@@ -11,9 +11,9 @@ from cyclesim.decide.tuning.space import (
     DAY_S,
     FILTER,
     FLUSH,
-    CannotTuneError,
     RunKind,
     Space,
+    UnevenStepError,
     _mean_price,
     _overlap,
     grid_s,
@@ -48,7 +48,7 @@ def test_without_a_step_the_grid_is_a_quarter_of_an_hour() -> None:
 
 def test_a_step_of_which_no_multiple_fills_a_day_is_refused() -> None:
     """1440 minutes have no factor of 7."""
-    with pytest.raises(CannotTuneError, match="time_step"):
+    with pytest.raises(UnevenStepError, match="time_step"):
         grid_s(load(GARDEN, sets=["controller.time_step=7 min"]))
 
 

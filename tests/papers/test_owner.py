@@ -80,6 +80,17 @@ def test_a_flush_that_frost_protection_keeps_off_is_told_beside_its_times(starts
     assert ([f"Not every {flush} of the model."] if missed else []) == said
 
 
+def test_an_air_flush_that_does_not_come_is_told_beside_its_time():
+    """A power cut from 15:40 to 16:40 takes that of 15:45; the line flush of 15:30 has come by then."""
+    sets = ["schedule.outages=[{from: 2027-01-20 15:40, lasts: 1 h}]"]
+    year = simulate(load(SCHEDULES / "long-table.yaml", sets=sets), days=1, start=date(2027, 1, 20))
+    sheet = Sheet()
+    _runs_when(sheet, year)
+    [said] = [b.text for b in sheet.blocks if isinstance(b, Line) and b.text.startswith("Not ")]
+    assert "air line flush" in said
+    assert said.endswith("in 1 day of the model.")
+
+
 @pytest.mark.parametrize(
     ("after", "said"),
     [("resume", None), ("wait", "the controller waits"), ("midnight", "clock starts at 00:00")],

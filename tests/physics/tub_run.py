@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from cyclesim.physics.pieces import Piece
 from cyclesim.physics.stays import Body, Stay
@@ -67,9 +68,14 @@ class Run:
             self.start_s,
             self.water_c,
             self.pieces.append,
-            lambda _, rows: self.stays.extend(Stay(*row) for row in np.atleast_2d(rows)),
+            self.told,
             suns_w=self.suns_w,
         )
+
+    def told(self, _: int, rows: NDArray[np.float64]) -> None:
+        """Some stays have been closed, maybe after later ones."""
+        self.stays.extend(Stay(*row) for row in np.atleast_2d(rows))
+        self.stays.sort(key=lambda stay: stay.start_s)
 
     def reaches(self) -> list[Reach]:
         """A reach for each body."""

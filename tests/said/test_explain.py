@@ -1,5 +1,6 @@
 """What `explain` tells: keys with the words of the schema, numbers of the JSON, words of the reports."""
 
+import inspect
 import json
 import re
 from collections.abc import Iterator
@@ -18,6 +19,17 @@ from cyclesim.analysis.trials import MendTrial
 from cyclesim.decide.comparing.comparison import MEASURES, Swing, Versus, Warming
 from cyclesim.decide.comparing.life_cycle_cost import Owning
 from cyclesim.decide.ranges.confidence import Confidence
+from cyclesim.decide.readings.drift import Drift
+from cyclesim.decide.readings.explanation import Explained
+from cyclesim.decide.readings.follows import Follows
+from cyclesim.decide.readings.logged import Logged
+from cyclesim.decide.readings.next_reading import NextReading
+from cyclesim.decide.sizing.blower_sizing import Blown, size_blower
+from cyclesim.decide.sizing.heat_up import Losses, Seasons
+from cyclesim.decide.sizing.heater_need import Need
+from cyclesim.decide.sizing.heater_sizing import NoneDoes, Size
+from cyclesim.decide.sizing.pump_given import Asked, Given
+from cyclesim.decide.sizing.pump_sizing import Arrangement, size_pump
 from cyclesim.decide.sizing.savings import Saving
 from cyclesim.decide.sizing.step_out import StepOut
 from cyclesim.decide.sweeps.outcome import Outcome
@@ -25,14 +37,20 @@ from cyclesim.errors import CycleSimError
 from cyclesim.said.explain import explanation
 from cyclesim.said.glossary import WORDS
 from cyclesim.said.numbers import MAPS, NUMBERS
+from cyclesim.said.size_blower import blower_values
+from cyclesim.said.size_heater import heater_values
+from cyclesim.said.size_pump import pump_values
+from cyclesim.said.trace_rows import COLUMNS, HEAD
 from cyclesim.said.values import result_values
 from cyclesim.scenario.reading.load import load
 from cyclesim.shown.terminal import printed
+from cyclesim.verification.answer import Verification
 
 INSULATED = [
     f"plant.{of}.insulation" for of in ("tub.shell", "legs.NAME", "equipment.NAME", "heat_sources.NAME")
 ]
 SCHEDULES = Path(__file__).parents[2] / "schedules"
+TABLE = SCHEDULES / "long-table.yaml"
 SCHEMA = json.loads((SCHEDULES / "scenario.schema.json").read_text("utf-8"))
 
 
@@ -90,12 +108,14 @@ def values_in(value: Any, *keys: str) -> Iterator[tuple[str, ...]]:
 TIME = re.compile(r"\d{4}-\d\d(-\d\d(T.*)?)?$")
 RESULTS = (RunRecord, Metrics, Finding, LeftLeg, MendTrial, Confidence, StepOut)
 DECISIONS = (Outcome, Owning, Warming, Versus, Swing, Saving)
+SIZED = (Size, NoneDoes, Need, Losses, Asked, Given, Arrangement, Blown)
+MEASURED = (Logged, Explained, Drift, NextReading, Follows)
 
 
-@pytest.mark.parametrize("kind", [*RESULTS, *DECISIONS])
+@pytest.mark.parametrize("kind", [*RESULTS, *DECISIONS, *SIZED, *MEASURED, Verification])
 def test_every_number_of_results_is_explained(kind: Any) -> None:
     """Also what is null in every shipped plant."""
-    found = {keys for keys in numbers_in(kind) if keys[0] != "edits"}  # places in a file
+    found = {keys for keys in numbers_in(kind) if "edits" not in keys}  # places in a file
     assert found
     assert set() == _untold(found)
     assert MAPS >= {keys[-2] for keys in found if keys[-1] == "NAME"}
@@ -123,6 +143,30 @@ def test_every_number_of_a_run_is_explained(plant: str, blocks: set[str]) -> Non
     assert set() == _untold(found)
 
 
+def test_every_number_of_a_sizing_is_explained() -> None:
+    """As it stands in the JSON of each; the heater's beside what its types tell."""
+    pumps, blowers = size_pump(load(SCHEDULES / "walled-garden.yaml")), size_blower(load(TABLE))
+    found = {*values_in(pump_values(pumps)), *values_in(blower_values(blowers))}
+    assert {("jets_need_m3_s",), ("depth_pa",), ("given", "npsh_due_m")} <= found
+    assert set() == _untold(found)
+
+
+def test_every_number_of_a_heater_sizing_is_explained() -> None:
+    """What its JSON has besides the types that are looked at above: read off the function that makes it."""
+    source = inspect.getsource(heater_values)
+    keys = {(name,) for name in re.findall(r'"(\w+_[wch])"', source)}
+    assert {("own_w",), ("fill_c",), ("recommended_w",), ("too_cold_h",)} <= keys
+    assert set() == _untold(keys | {(name,) for name in Seasons._fields})
+
+
+@pytest.mark.parametrize("column", HEAD)
+def test_every_column_of_a_trace_is_explained(column: str) -> None:
+    """Of the interval in its row, which for some is another thing than in the JSON of a run."""
+    said = told(f"trace.{column}").removeprefix(f"trace.{column} ")
+    assert said == COLUMNS[column].replace("degC", "°C")
+    assert said in told(column)
+
+
 def test_a_number_is_told_by_its_block() -> None:
     """One name means another thing elsewhere; a name alone tells all, a key of the file beside it."""
     assert "own water" in told("own_water.boiler.coldest_c")
@@ -136,7 +180,7 @@ def test_a_number_is_told_by_its_block() -> None:
 
 def _untold(found: set[tuple[str, ...]]) -> set[tuple[str, ...]]:
     """Those that are not told by their names; below a map of what people name, by the map's."""
-    names = {name.rpartition(".")[2] for name in NUMBERS}
+    names = {name.rpartition(".")[2] for name in NUMBERS if not name.startswith("trace.")}
     by_name = {keys: keys[-2] if keys[-2:-1] and keys[-2] in MAPS else keys[-1] for keys in found}
     return {keys for keys, name in by_name.items() if name not in names}
 

@@ -122,6 +122,18 @@ def test_calls_that_make_no_sense_are_refused(file: Path, args: tuple[str, ...],
     assert said in shown.output
 
 
+def test_a_step_that_fills_no_day_is_told_with_its_place(file: Path) -> None:
+    """1440 minutes have no factor of 7; file, line and column are those of the value."""
+    file.write_text(COARSE.replace("time_step: 6 h", "time_step: 7 min"), "utf-8")
+    lines = file.read_text("utf-8").splitlines()
+    line = next(k for k, text in enumerate(lines, 1) if "time_step: 7 min" in text)
+    column = lines[line - 1].index("7 min") + 1
+    shown = tune(file)
+    assert 2 == shown.exit_code
+    found = f"{file}:{line}:{column}: controller.time_step: found '7 min'"
+    assert f"{found}; expected a step of which a whole number fills a day" in " ".join(shown.stderr.split())
+
+
 def test_a_schedule_in_a_file_of_its_own_is_told(file: Path, tmp_path: Path) -> None:
     """It cannot be changed from here."""
     head, rest = COARSE.split("schedule:\n", 1)

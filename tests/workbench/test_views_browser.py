@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from itertools import product
 from pathlib import Path
 
 import pytest
@@ -114,7 +115,10 @@ def test_a_part_is_put_into_a_network_and_taken_out_without_a_trace(window: Wind
 
 @pytest.mark.parametrize("px", [400, 1280])
 def test_labels_of_the_strip_cover_no_other_and_are_whole(window: Window, folder: Path, px: int) -> None:
-    """Five flushes, three within 90 minutes and one at either end of the day, and one in quiet hours."""
+    """Five flushes, three within 90 minutes and one at either end of the day, and one in quiet hours.
+
+    No mark at a run's end lies on another run or its mark.
+    """
     name = f"close-{px}.yaml"
     starts = '["00:00", "07:30", "08:10", "09:00", "23:40"]'
     text = re.sub(r"start: \[07:30, 19:30\]", f"start: {starts}", starter_text())
@@ -135,7 +139,32 @@ def test_labels_of_the_strip_cover_no_other_and_are_whole(window: Window, folder
         for other, left_, right_, top_, bottom_ in labels[k + 1 :]:
             apart = left >= right_ - 1 or left_ >= right - 1 or top >= bottom_ - 2 or top_ >= bottom - 2
             assert apart, (label, other)
+    runs = window.until(
+        "const box = (e) => { const r = e.getBoundingClientRect(); return [r.left, r.right, r.top]; };"
+        "return [...document.querySelectorAll('.strip .run')].map((run) => "
+        "['.stretch path', '.bar'].map((of) => [...run.querySelectorAll(of)].map(box)))"
+    )
+    assert any(marks for marks, _ in runs)
+    for k, (marks, _) in enumerate(runs):
+        others = [box for j, (more, bars) in enumerate(runs) if j != k for box in (*more, *bars)]
+        for (left, right, top), (left_, right_, top_) in product(marks, others):
+            assert left >= right_ or left_ >= right or abs(top - top_) > 20
     window.screen(1280)
+
+
+def test_findings_that_say_the_same_stand_together(window: Window, folder: Path) -> None:
+    """With a limit of 3 h four legs are too old for one cause: one entry that leads to each."""
+    text = starter_text().replace("water_age: 24 h", "water_age: 3 h")
+    (folder / "stale.yaml").write_text(text, encoding="utf-8")
+    window.screen(1280)
+    window.go("stale.yaml", "day")
+    window.sees("stale-water", ".findings")
+    [said] = [entry.text for entry in window.all(".findings li") if "stale-water" in entry.text]
+    legs = ["suction_left", "suction_right", "left_bench", "right_bench"]
+    assert said.startswith(f"{', '.join(legs[:3])} and {legs[3]}: only bathing")
+    assert re.search(r"hygiene, stale-water; [\d,]+ times, worst [\d.]+ h old each", said), said
+    told = {link.text for link in window.all(".findings li a")}
+    assert {*legs} <= told
 
 
 def test_runs_are_snapped_to_what_can_be_keyed_in(window: Window) -> None:

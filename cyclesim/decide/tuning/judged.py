@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from cyclesim.analysis.history import HALTED
+from cyclesim.analysis.keyed_in import AIR, PLAN
 from cyclesim.analysis.rules import RULES
 from cyclesim.decide.sweeps.outcome import Broken, Outcome
 
@@ -45,6 +46,8 @@ def _times(outcome: Outcome) -> Counter[tuple[str, str]]:
 def _worse(finding: Broken, times: Counter[tuple[str, str]], owns: Counter[tuple[str, str]]) -> bool:
     """Whether less is kept than the rule asks of a programme, beside how often the file's own breaks it."""
     about, asked = (finding.rule, finding.subject), RULES[finding.rule].programmes
+    if finding.subject in (AIR, PLAN) and about in owns:
+        return False  # no other runs mend it
     if asked in ("nothing", "always") or about not in owns:
         return asked != "nothing"
     return asked == "no more often" and times[about] > owns[about]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from datetime import time
+from datetime import date, datetime, time, timedelta
 from typing import Any, TypeVar
 
 from cyclesim.analysis.keyed_in import nearest_step, not_told_apart, too_many_a_day
@@ -40,10 +40,13 @@ def moved_onto(scenario: Scenario, takes: Controller) -> tuple[Scenario, tuple[s
         notes.append("Runs that are on some days only stay on those.")
     if any(run.after for run in runs):
         notes.append("Runs after bathing are kept beside these.")
-    air = _every_day(takes, schedule.air_line_flushes)
-    if air != schedule.air_line_flushes:
+    daily_air = _every_day(takes, schedule.air_line_flushes)
+    if daily_air != schedule.air_line_flushes:
         notes.append("Air line flushes are on every day.")
-        changes["air_line_flushes"] = air
+    air = tuple(flush.model_copy(update={"start": _on_step(takes, flush.start) or ()}) for flush in daily_air)
+    if air != daily_air:
+        notes.append("Air line flushes start on the nearest step of its times.")
+    changes["air_line_flushes"] = air
     heating = schedule.heating
     if heating is not None:
         plan = _every_day(takes, heating.plan)
@@ -58,6 +61,10 @@ def moved_onto(scenario: Scenario, takes: Controller) -> tuple[Scenario, tuple[s
                 "the water is kept at keep_at."
             )
             plan = plan[:count]
+        on_steps = tuple(_step_on_steps(takes, step) for step in plan)
+        if on_steps != plan:
+            notes.append("The steps of the heating plan begin and end on the nearest step of its times.")
+            plan = on_steps
         absences = heating.absences if takes.seasons is not False else ()
         if absences != heating.absences:
             notes.append("Absences are left out: change the set point by hand on leaving and coming back.")
@@ -129,6 +136,18 @@ def _flushes(takes: Controller, runs: Sequence[Run]) -> tuple[Run, ...]:
         lasts_s = float(round(run.lasts_s)) if not offered else longer or offered[-1]
         moved.append(run.model_copy(update={"start": _on_step(takes, run.start), "lasts_s": lasts_s}))
     return tuple(moved)
+
+
+def _step_on_steps(takes: Controller, step: PlanStep) -> PlanStep:
+    """A step of the heating plan on the controller's; one that would be empty ends a step later."""
+    if takes.time_step_s is None:
+        return step
+    begins = "from_time" if step.ready_by is None else "ready_by"
+    moved = {key: nearest_step(getattr(step, key), takes.time_step_s) for key in (begins, "until")}
+    if moved[begins] == moved["until"]:
+        later = datetime.combine(date.min, moved["until"]) + timedelta(seconds=takes.time_step_s)
+        moved["until"] = nearest_step(later.time(), takes.time_step_s)
+    return step.model_copy(update=moved)
 
 
 def _on_step(takes: Controller, starts: Sequence[time] | None) -> tuple[time, ...] | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import time
 from pathlib import Path
 from typing import Any
 
@@ -97,21 +98,26 @@ def _edits(before: Schedule, after: Schedule) -> Iterator[Edit]:
 
 
 def _run(at: _Path, old: Run, new: Run) -> Iterator[Edit]:
-    if old.start != new.start:
-        clocks = ", ".join(f'"{clock:%H:%M}"' for clock in new.start or ())
-        yield Edit((*at, "start"), f"[{clocks}]")
     if old.lasts_s != new.lasts_s:
         yield Edit((*at, "lasts"), in_unit_of("", round(new.lasts_s)))
-    yield from _days(at, old, new)
+    yield from _times(at, old, new)
 
 
 def _recurring(at: _Path, olds: Sequence[Any], news: Sequence[Any]) -> Iterator[Edit]:
     for k, (old, new) in enumerate(zip(olds, news, strict=False)):
-        yield from _days((*at, k), old, new)
+        yield from _times((*at, k), old, new)
 
 
-def _days(at: _Path, old: Any, new: Any) -> Iterator[Edit]:
-    """The keys taken out by which a run is not on every day."""
+def _times(at: _Path, old: Any, new: Any) -> Iterator[Edit]:
+    """Other clock times; and the keys taken out by which something is not on every day."""
+    for key in ("start", "ready_by", "from_time", "until"):
+        now = getattr(new, key, None)
+        if now != getattr(old, key, None):
+            clocks = ", ".join(
+                f'"{clock:%H:%M}"' for clock in ([now] if isinstance(now, time) else now or ())
+            )
+            text = clocks if isinstance(now, time) else f"[{clocks}]"
+            yield Edit((*at, key.removesuffix("_time")), text)
     for key in ("days", "repeats"):
         if getattr(old, key) is not None and getattr(new, key) is None:
             yield Edit((*at, key), None)

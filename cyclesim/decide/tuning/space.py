@@ -43,6 +43,10 @@ class CannotTuneError(CycleSimError):
     """A scenario in which there is nothing to tune, or not on any clock."""
 
 
+class UnevenStepError(CannotTuneError):
+    """A step of the controller of which no whole number fills a day."""
+
+
 @dataclass(frozen=True, slots=True)
 class RunKind:
     """Runs of one pump at one speed, or of several together, of one length; starts make the difference."""
@@ -155,7 +159,7 @@ def longer_night(time_zone: str, year: int) -> tuple[int, int] | None:
 def grid_s(scenario: Scenario) -> int:
     """The step of the search [s]: a multiple of the controller's own, no finer than five minutes.
 
-    Raises CannotTuneError where no multiple fills a day evenly.
+    Raises UnevenStepError where no multiple fills a day evenly.
     """
     stated_s = scenario.controller.time_step_s
     if stated_s is None:
@@ -164,7 +168,7 @@ def grid_s(scenario: Scenario) -> int:
     for step in range(own, DAY_S // 2 + 1, own):
         if step >= LEAST_STEP_S and step % 60 == 0 and DAY_S % step == 0:
             return step
-    raise CannotTuneError(
+    raise UnevenStepError(
         f"controller.time_step: no whole number of steps of {stated_s:g} s fills a day, so that no daily\n"
         "programme can be placed on it."
     )

@@ -22,6 +22,7 @@ from cyclesim.said.papers.sun import stands_hot
 from cyclesim.said.verdict import alike, worst_said
 from cyclesim.said.words import day
 from cyclesim.scenario.blocks.model import Scenario
+from cyclesim.simulation.programme import AIR_FLUSH
 from cyclesim.verification.signs import noticed
 
 if TYPE_CHECKING:
@@ -71,7 +72,8 @@ def _runs_when(sheet: Sheet, year: Result) -> None:
     sheet.heading("What runs when")
     columns = (words("what"), words("runs"), words("on"), Column("when or how warm"))
     sheet.table(columns, list(runs_when(programme)))
-    timed = (finding for finding in year.findings if finding.subject in programme.entry_of)
+    by_the_clock = {*programme.entry_of, AIR_FLUSH}
+    timed = (finding for finding in year.findings if finding.subject in by_the_clock)
     for missed in not_every(timed, year.about.days):
         sheet.line(f"{missed} of the model.")
     sheet.line("Anything else that runs is a sign: see the table in the drawer.")

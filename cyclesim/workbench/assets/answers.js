@@ -51,11 +51,26 @@ function Bar({ name, value, was, limit, most }) {
       <path class="limit" d=${`M${at(limit)} 0V10`}/></svg></td></tr>`;
 }
 
-function Finding({ finding, tag }) {
+/** Those that differ in their subject alone, together. @param {any[]} findings @param {(f: any) => string} tagOf */
+const alike = (findings, tagOf) => {
+  const groups = new Map();
+  for (const f of findings) {
+    const said = [tagOf(f), f.rule, f.cause, f.mend].join("\n");
+    groups.set(said, [...(groups.get(said) || []), f]);
+  }
+  return [...groups.values()].map((group) => ({ group, tag: tagOf(group[0]) }));
+};
+
+/** How often, and the worst of it. @param {any} f */
+const howBad = (f) => `${f.times === 1 ? "once" : `${number(f.times)} times`}${f.worst_text ? `, worst ${f.worst_text}` : ""}`;
+
+function Finding({ group, tag }) {
+  const [finding] = group, bad = [...new Set(group.map(howBad))];
   return html`<li class=${finding.severity}>${tag && html`<strong>${tag}: </strong>`}
-    <a href=${address(plant.value.name, "plant", elementOf(finding.subject))}>${finding.subject}</a>: ${finding.cause}
-    <span class="note"> ${finding.severity}, ${finding.rule}; ${finding.times === 1 ? "once" : `${number(finding.times)} times`}${finding.worst_text
-      ? `, worst ${finding.worst_text}` : ""}</span>${finding.mend && tag !== "gone" && html`<br/>Mend, not tried: ${finding.mend}
+    ${group.map((f, k) => html`${k > 0 && (k < group.length - 1 ? ", " : " and ")}<a
+      href=${address(plant.value.name, "plant", elementOf(f.subject))}>${f.subject}</a>`)}: ${finding.cause}
+    <span class="note"> ${finding.severity}, ${finding.rule}; ${bad.length === 1 ? `${bad[0]}${group.length > 1 ? " each" : ""}`
+      : group.map((f) => `${f.subject} ${howBad(f)}`).join("; ")}</span>${finding.mend && tag !== "gone" && html`<br/>Mend, not tried: ${finding.mend}
       ${" "}<a href=${address(plant.value.name, "year")}>when it happens, and what mends it</a>`}</li>`;
 }
 
@@ -92,7 +107,7 @@ export function Answers() {
     </tbody></table>
     <h3>Findings in ${SPANS[answer.what]}</h3>
     ${now.length || gone.length ? html`<ul class="findings">
-      ${gone.map((f) => html`<${Finding} key=${f.id} finding=${f} tag="gone"/>`)}
-      ${now.map((f) => html`<${Finding} key=${f.id} finding=${f} tag=${came?.includes(f) ? "new" : ""}/>`)}</ul>`
+      ${[...alike(gone, () => "gone"), ...alike(now, (f) => came?.includes(f) ? "new" : "")].map(({ group, tag }) => html`<${Finding}
+        key=${`${tag} ${group[0].id}`} group=${group} tag=${tag}/>`)}</ul>`
       : html`<p>No rule is broken in this run.</p>`}</div>`;
 }

@@ -5,7 +5,7 @@ import { html, useEffect, useLayoutEffect, useRef, useSignal } from "./vendor/pr
 import { DAY_S, DAYS, clockOf, lengthOf, parts, secondsOf } from "./clock.js";
 import { called, isLoud, nextLength, snapped, snappedLength, stepsOf } from "./runs.js";
 
-const HEAD = 34, ROW = 58, BAR = 28, TITLE = 18, LINE = 12, LETTER = 7;
+const HEAD = 34, ROW = 58, BAR = 28, TITLE = 18, LINE = 12, LETTER = 7, MARK = 16;
 const SETTLES_MS = 700; // how long keys may go on before what they moved is written
 
 /** @typedef {{path: string, k: number, mode: "move" | "stretch", start: number, lasts: number}} Held */
@@ -123,6 +123,12 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
   const bars = (start, lasts, y, look) => parts(start, start + lasts).filter(([a, b]) => b > a).map(([a, b]) => html`
     <rect class=${look} x=${px(a)} y=${y} width=${Math.max(4, px(b - a))} height=${BAR} rx="2"/>`);
 
+  /** Whether the mark at the end of a run has room before the next of its row. */
+  const hasRoom = (demand, k) => {
+    const { start, lasts } = shownOf(demand, k), end = px(start) + Math.max(4, px(lasts));
+    return !demand.starts.some((_, other) => px(shownOf(demand, other).start) > px(start) && px(shownOf(demand, other).start) < end + MARK);
+  };
+
   const run = (demand, k, y, { spoken, only, loud, isHeld, text, left, line }) => {
     const { start, lasts } = shownOf(demand, k);
     const x = px(start), w = Math.max(4, px(lasts)), isPicked = selected?.path === demand.path && selected?.k === k;
@@ -142,7 +148,7 @@ export function Strip({ schedule, ghost, day, selected, select, drop, act, writt
       <rect class="grip move" ...${slider("move")} x=${Math.min(x - (w < 16 ? 12 : 0), wide.value - 30)} y=${y + TITLE - 2}
         width=${Math.max(16, w)} height=${BAR + 4}/>
       <g class="grip stretch" ...${slider("stretch")}><rect class="hit" x=${end} y=${y + TITLE - 2} width="20" height=${BAR + 4}/>
-        <path d=${`M${end + 4} ${y + TITLE + 4}V${y + TITLE + BAR - 4}M${end + 8} ${y + TITLE + 4}V${y + TITLE + BAR - 4}`}/></g>
+        ${(isPicked || hasRoom(demand, k)) && html`<path d=${`M${end + 4} ${y + TITLE + 4}V${y + TITLE + BAR - 4}M${end + 8} ${y + TITLE + 4}V${y + TITLE + BAR - 4}`}/>`}</g>
     </g>`;
   };
 
