@@ -31,9 +31,11 @@ from cyclesim.simulation.programme import Programme
 
 
 def heat_without_flow(snapshot: Snapshot, plant: Assembly) -> Iterator[Breach]:
-    """A source's heat has been on, for longer than the grace, without the flow that it needs."""
+    """A source's heat has been on past the grace without the flow that it needs.
+
+    Collectors are built to stand hot, which is more than little water or water that runs backwards."""
     for name, truth in snapshot.sources:
-        if not (truth.hot and truth.past_grace):
+        if not (truth.hot and truth.past_grace) or isinstance(plant.sheet.heat_sources[name], Solar):
             continue
         needs = flow(plant.sheet.heat_sources[name].needs_flow_m3_s)
         if truth.flow == "none":

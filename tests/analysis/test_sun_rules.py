@@ -6,9 +6,10 @@ import pytest
 
 from cyclesim.analysis.combinations import asked_for
 from cyclesim.analysis.findings import Subject
+from cyclesim.analysis.history import History
 from cyclesim.analysis.mends import changes
 from cyclesim.analysis.result import simulate
-from cyclesim.analysis.rules import RULES, check_plant
+from cyclesim.analysis.rules import RULES, check_plant, judge
 from cyclesim.analysis.trials import tried
 from cyclesim.said.duties import duties
 from cyclesim.said.duty import duty_page
@@ -40,6 +41,29 @@ def test_a_valve_left_open_by_night_cools_the_water():
     assert (1, "comfort") == (found.times, found.severity)
     assert found.total_h == pytest.approx(6.0 - 900 / 3600, abs=0.01)
     assert {} == broken(BY_VALVE + FILTERED)
+
+
+BACKWARDS = (
+    "plant.junctions=[tee]",
+    "plant.pumps.jets={max_head: 5 m, max_flow: 300 L/min, power: 200 W}",
+    "plant.network=[[tub, suction, tee], [tee, main, {parallel: [[by_sun, panels], past_sun]}, return, tub], "
+    "[tee, jets, tub]]",
+    "schedule.filter_runs.0.pump=jets",
+)
+"""A second pump that draws through the standing one, which has no check valve."""
+
+
+@pytest.mark.parametrize(
+    ("sets", "flow"), [(BACKWARDS, "back"), (("plant.heat_sources.panels.needs_flow=400 L/min",), "low")]
+)
+def test_collectors_that_are_hot_with_little_flow_or_backwards_break_nothing_by_it(sets, flow):
+    """They are built to stand hot, so a run finds no danger in it where a search asks nothing of them."""
+    scenario = load_text(BY_VALVE + FILTERED, "test.yaml", sets=sets)
+    plant, programme = Assembly(scenario), Programme(scenario)
+    run = History(plant, programme, simulate_trace(plant, programme, days=2))
+    truths = [dict(snapshot.sources)["panels"] for snapshot, _ in run.truth.snapshots]
+    assert any(truth.hot and truth.past_grace and truth.flow == flow for truth in truths)
+    assert [] == list(judge(RULES["heat-without-flow"], run))
 
 
 def test_what_is_left_in_collectors_behind_plates_cools_nothing():
