@@ -53,7 +53,7 @@ def compile_to(folder: Path) -> None:
     done = subprocess.run(
         words,
         cwd=folder,
-        env={**os.environ, "CFLAGS": "-O2 -g0"},
+        env={**os.environ, "CFLAGS": "-O2 -g0 -fvisibility=hidden"},
         capture_output=True,
         text=True,
         check=False,
