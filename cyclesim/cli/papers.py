@@ -31,8 +31,9 @@ if TYPE_CHECKING:
 
 @cli.command()
 @told_file
-@click.option("--for", "reader", type=click.Choice(["client", "electrician", "plumber", "owner", "all"]),
-              default="all", show_default=True, help="Who reads it.")  # fmt: skip
+@click.option("--for", "asked", type=click.Choice(["client", "electrician", "plumber", "owner", "all"]),
+              multiple=True, default=("all",), show_default=True,
+              help="Who reads it; may be given again.")  # fmt: skip
 @output_file("--out", "out", help="Write the PDF to FILE.pdf; FILE-papers.pdf in this folder unless given.")
 @click.option(
     "--paper", "size", type=click.Choice(["a4", "letter"]), help="Its size: letter in US units, else a4."
@@ -52,7 +53,7 @@ if TYPE_CHECKING:
 def papers(
     file: Path,
     sets: tuple[str, ...],
-    reader: Literal["client", "electrician", "plumber", "owner", "all"],
+    asked: tuple[Reader | Literal["all"], ...],
     out: Path | None,
     size: Literal["a4", "letter"] | None,
     other: Path | None,
@@ -63,7 +64,7 @@ def papers(
     json_file: Path | None,
 ) -> int:
     """Write the papers with which FILE is handed over."""
-    if asked_faults and reader not in ("electrician", "all"):
+    if asked_faults and {"electrician", "all"}.isdisjoint(asked):
         raise click.UsageError(
             "--faults tells of single faults in the electrician's paper: --for electrician."
         )
@@ -109,9 +110,8 @@ def papers(
         from cyclesim.shown.files import write_whole_bytes
         from cyclesim.shown.papers.typeset import pdf
 
-        readers: tuple[Reader, ...] = READERS if reader == "all" else (reader,)
         made, note = pdf(
-            over.papers(readers, done),
+            over.papers([reader for reader in READERS if not {reader, "all"}.isdisjoint(asked)], done),
             size=size or ("letter" if in_us_units() else "a4"),
             us=in_us_units(),
         )

@@ -216,6 +216,22 @@ def test_a_logo_is_drawn(tmp_path):
     assert ("", (2, 1)) == (note, image.image.size)
 
 
+def test_papers_are_for_all_that_are_asked_for(tmp_path):
+    """Asked for two readers, each has a paper; without --for all four have."""
+    tub = tmp_path / "tub.yaml"
+    tub.write_text(TEXT, encoding="utf-8")
+
+    def titles(*asked: str) -> list[str]:
+        out = tmp_path / "out.pdf"
+        result = CliRunner().invoke(cli, ["papers", str(tub), *asked, "--out", str(out)])
+        assert (0, f"{out} is written.\n") == (result.exit_code, result.output)
+        words = " ".join(page.extract_text() for page in PdfReader(out).pages)
+        return [name for name in ("Client:", "Electrician:", "Plumber:", "Owner:") if name in words]
+
+    assert ["Plumber:", "Owner:"] == titles("--for", "owner", "--for", "plumber")
+    assert ["Client:", "Electrician:", "Plumber:", "Owner:"] == titles()
+
+
 def test_units_and_size_are_those_that_are_asked_for(tmp_path):
     """Metric on A4 for a metric file, gallons on letter where US units are asked for."""
     tub, out = tmp_path / "tub.yaml", tmp_path / "out.pdf"
