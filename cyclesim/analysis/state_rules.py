@@ -360,7 +360,7 @@ RULES: tuple[Rule, ...] = (
         "heat-without-flow",
         "state",
         "danger",
-        sentence="No heat source is on without the flow that it needs for longer than the grace.",
+        sentence="No heat source but collectors is on without the flow it needs for longer than the grace.",
         source=f"the grace: {CHOICE}",
         mend="prove the flow before it fires, and open it when the flow ends",
         judge=heat_without_flow,
