@@ -34,7 +34,8 @@ def contents() -> Page:
     page = Page()
     for key, field in Scenario.model_fields.items():
         page.line(f"{field.alias or key}: {field.description}", hang=2)
-    page.line("Each of them: cyclesim explain KEY; further down: cyclesim explain plant.tub.cover.foam.")
+    said = "Each of them: cyclesim explain KEY; further down: cyclesim explain plant.tub.cover.foam."
+    page.line(said, command=True)
     return page
 
 

@@ -264,7 +264,8 @@ def test_two_bodies_of_which_one_runs_agree_with_a_numerical_integrator() -> Non
     run.heat.change([flow, 0.0], {0: heat_w})
     for hour in range(2, 2 + hours):
         span = hour * HOUR_S, (hour + 1) * HOUR_S
-        y = solve_ivp(rates(hour), span, y, method="BDF", rtol=1e-8, atol=1e-8).y[:, -1]
+        with np.errstate(invalid="ignore", over="ignore"):  # BDF subtracts rows that it has yet to fill
+            y = solve_ivp(rates(hour), span, y, method="BDF", rtol=1e-8, atol=1e-8).y[:, -1]
     run.advance(hours * HOUR_S)
     ours = [run.heat.water_c, run.heat.shell_c, run.bodies_c()[1], run.bodies_c()[0]]
     assert pytest.approx([y[0], y[1], y[2], y[3:].mean()], abs=0.02) == ours

@@ -355,7 +355,8 @@ class Reference:
                 self.put_in(x, hour, state, None, 0.0)
                 return m @ x
 
-            found = solve_ivp(slope, (start, end), z, method="BDF", rtol=1e-8, atol=atol, jac=m)
+            with np.errstate(invalid="ignore", over="ignore"):  # BDF subtracts rows that it has yet to fill
+                found = solve_ivp(slope, (start, end), z, method="BDF", rtol=1e-8, atol=atol, jac=m)
             assert found.success
             z = found.y[:, -1]
         return [*hourly, z[0]]
