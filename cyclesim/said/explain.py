@@ -34,8 +34,7 @@ def contents() -> Page:
     page = Page()
     for key, field in Scenario.model_fields.items():
         page.line(f"{field.alias or key}: {field.description}", hang=2)
-    said = "Each of them: cyclesim explain KEY; further down: cyclesim explain plant.tub.cover.foam."
-    page.line(said, command=True)
+    page.line("One of them: cyclesim explain KEY, and so down to plant.tub.cover.foam.", command=True)
     return page
 
 
