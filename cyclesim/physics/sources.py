@@ -231,6 +231,7 @@ class SolarCollector:
         shorter_h = self.midsummer_day_h - self.midwinter_day_h
         length_s = np.maximum(HOUR_S * (self.midwinter_day_h + shorter_h * summer), _INSTANT_S)
         sunrise_s = days_s + HOUR_S * self.noon_h - length_s / 2.0
+        # 24 h of sun touch 25 hours at most, which have 26 ends
         at = np.floor((sunrise_s - started_s) / HOUR_S).astype(np.int64) + np.arange(26)
         gone = np.clip((started_s + HOUR_S * at - sunrise_s) / length_s, 0.0, 1.0)
         heats_j = peak_w * length_s / pi * -np.diff(np.cos(pi * gone))

@@ -9,7 +9,7 @@ from cyclesim.analysis.findings import Checked, Finding
 from cyclesim.analysis.most_carried import most_of_all
 from cyclesim.analysis.room_loads import measure_room
 from cyclesim.analysis.suction_side import measure_suction
-from cyclesim.analysis.supply import counts_lasting
+from cyclesim.analysis.supply import CONTINUOUS_SHARE, counts_lasting
 from cyclesim.said.beyond_sheet import say_beyond_sheet
 from cyclesim.said.cautions import cautions_for, say_cautions
 from cyclesim.said.defaults_table import counted, never_met, unmeasured
@@ -57,7 +57,8 @@ def _beyond_breakers(plant: Assembly) -> Iterator[str]:
         on = listed([f"{load.name} {load.speed}".removesuffix(" on") for load in most.loads])
         alone = [load for load in most.loads if not most.within(load.counted_a)]
         its = "".join(f"; {load.name} alone draws {load.current_a:.1f} A" for load in alone)
-        its += "; what runs for 3 h or more counts 125 %" if counts_lasting(plant) else ""
+        if counts_lasting(plant):
+            its += f"; what runs for 3 h or more counts {100.0 * CONTINUOUS_SHARE:g} %"
         yield (
             f"{name}: {on} may come together, {most.counted_a:.1f} A in all, more than the breaker's "
             f"{most.breaker_a:g} A{its}. cyclesim run and verify tell whether it comes to that."
